@@ -1,0 +1,61 @@
+"""The `swingspread` command: finds the module of the command asked for and runs it.
+
+A command is a module of `app.commands` with the constants ``HELP`` and ``EXAMPLES`` and the
+functions ``add_arguments(parser)`` and ``run(arguments) -> int``. Heavy libraries are imported
+inside ``run``, so that ``--help`` is quick.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+
+import imu
+from imu.errors import SwingspreadError
+
+COMMANDS: tuple[str, ...] = ()
+"""In the order of a coach's work. ``import`` lives in ``app/commands/import_.py``."""
+
+EXIT_OK, EXIT_PROBLEM, EXIT_USAGE, EXIT_INTERRUPTED = 0, 1, 2, 130
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The whole command line, one sub-command a module."""
+    parser = argparse.ArgumentParser(
+        prog="swingspread",
+        description="Will this release and tempo repeat? Two inertial sensors, every swing.",
+        epilog="Not a medical device. Clear space, warm up, stop on pain.",
+    )
+    parser.add_argument("--version", action="version", version=f"swingspread {imu.__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name in COMMANDS:
+        module = importlib.import_module(f"app.commands.{name}{'_' * (name == 'import')}")
+        command = commands.add_parser(
+            name,
+            help=module.HELP,
+            description=module.HELP,
+            epilog=f"examples:\n{module.EXAMPLES}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        module.add_arguments(command)
+        command.set_defaults(run=module.run)
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; a user's mistake is one message on stderr and exit code 1."""
+    options = build_parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except SwingspreadError as problem:
+        print(f"swingspread: {problem}", file=sys.stderr)
+        return EXIT_PROBLEM
+    except KeyboardInterrupt:
+        print("swingspread: stopped", file=sys.stderr)
+        return EXIT_INTERRUPTED
+
+
+if __name__ == "__main__":
+    sys.exit(main())
