@@ -1,0 +1,108 @@
+"""Writing that either happens wholly or not at all.
+
+Everything is written beside its final place under a hidden name, forced to the disk and then
+renamed, which file systems do in one step. A reader never sees half a file or half a folder; a
+killed process leaves at most a hidden ``.part`` entry, which nothing reads and which
+`sweep_leftovers` clears away later.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import shutil
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+PART = ".part"
+LEFTOVER_AGE_S = 24 * 3600.0
+"""A hidden part older than this belongs to no living process."""
+
+
+def _hidden_name(target: Path) -> Path:
+    return target.parent / f".{os.getpid()}-{secrets.token_hex(8)}{PART}"
+
+
+def sync_folder(folder: Path) -> None:
+    """Force a folder's list of names to the disk; a no-op where the platform cannot."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def write_file(target: Path, content: bytes, replace: bool = True) -> None:
+    """Write ``content`` to ``target`` in one step.
+
+    replace : when False, an existing target is left alone and FileExistsError is raised.
+    Raises OSError when the disk refuses; the old file, if any, is then untouched.
+    """
+    part = _hidden_name(target)
+    try:
+        with part.open("xb") as handle:
+            handle.write(content)
+            handle.flush()
+            os.fsync(handle.fileno())
+        if not replace and target.exists():
+            raise FileExistsError(str(target))
+        part.replace(target)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise
+    sync_folder(target.parent)
+
+
+@contextlib.contextmanager
+def new_folder(target: Path) -> Iterator[Path]:
+    """A hidden folder to fill, which becomes ``target`` when the block ends without an error.
+
+    An error inside the block, or in the final rename, removes the hidden folder and leaves
+    nothing. Files in the folder must be forced to the disk by whoever writes them. Raises
+    FileExistsError when ``target`` is there already, so nothing is ever overwritten.
+    """
+    if os.path.lexists(target):
+        raise FileExistsError(str(target))
+    part = _hidden_name(target)
+    part.mkdir()
+    try:
+        yield part
+        sync_folder(part)
+        if os.path.lexists(target):
+            raise FileExistsError(str(target))
+        part.rename(target)
+    except BaseException as problem:
+        shutil.rmtree(part, ignore_errors=True)
+        if isinstance(problem, OSError) and target.exists():
+            raise FileExistsError(str(target)) from problem
+        raise
+    sync_folder(target.parent)
+
+
+def remove_folder(target: Path) -> None:
+    """Remove a folder: hidden in one step first, so that no reader sees half of it."""
+    part = _hidden_name(target)
+    target.rename(part)
+    shutil.rmtree(part)
+
+
+def sweep_leftovers(folder: Path) -> list[Path]:
+    """Remove hidden parts that a killed process left more than a day ago; returns them."""
+    removed = []
+    for part in folder.glob(f".*{PART}"):
+        try:
+            if time.time() - part.stat().st_mtime < LEFTOVER_AGE_S:
+                continue
+            if part.is_dir() and not part.is_symlink():
+                shutil.rmtree(part)
+            else:
+                part.unlink()
+        except OSError:
+            continue
+        removed.append(part)
+    return removed
