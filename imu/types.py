@@ -190,6 +190,7 @@ class SwingWindow:
     kind : "ball" or "practice". impact : s (for a practice swing, the time of greatest club
     rate). impact_se : s. top : s, rough time of the club's change of direction.
     takeaway : s, rough. waggles : movements of the club between settling and takeaway.
+    settled : s, when the club came to the ball (NaN when not seen).
     """
 
     start: float
@@ -202,6 +203,7 @@ class SwingWindow:
     finish: float
     waggles: int = 0
     notes: tuple[str, ...] = ()
+    settled: float = float("nan")
 
 
 @dataclass(frozen=True, eq=False)
