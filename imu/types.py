@@ -4,7 +4,8 @@ All arrays are copied on entry, shape-checked and made read-only. SI units and r
 Frames: *world* is right-handed with z up; *sensor* is the axes printed on a sensor;
 *segment* follows the ISB wrist recommendation (Wu et al. 2005, J Biomech 38:981-992):
 y along the long axis pointing proximally (elbow for the forearm, butt for the club),
-x volar, z towards the thumb, for a right arm; left-handed players are mirrored on entry.
+z towards the thumb, x = y × z out of the back of the hand, for the lead arm of a right-handed
+player; left-handed players are mirrored on entry, so that signs keep their meaning.
 """
 
 from __future__ import annotations
@@ -238,12 +239,12 @@ class Motion:
     @property
     def arm_axis(self) -> FloatArray:
         """(N, 3) unit vectors elbow to wrist in the world frame."""
-        return self.forearm.apply(LONG_AXIS)
+        return self.forearm.apply(LONG_AXIS.copy())  # scipy asks for a writable array
 
     @property
     def shaft_axis(self) -> FloatArray:
         """(N, 3) unit vectors grip to head in the world frame."""
-        return self.club.apply(LONG_AXIS)
+        return self.club.apply(LONG_AXIS.copy())
 
 
 @dataclass(frozen=True)
