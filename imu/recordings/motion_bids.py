@@ -18,6 +18,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+from pyarrow import csv as arrow_csv
 
 from imu.errors import SwingspreadError
 from imu.recordings.content import make_recording
@@ -157,27 +159,29 @@ def _all_known(path: Path, values: FloatArray, what: str) -> FloatArray:
 
 
 def _samples(path: Path, width: int) -> FloatArray:
+    names = [str(place) for place in range(width)]
     try:
-        table = pd.read_csv(
+        table = arrow_csv.read_csv(
             path,
-            sep="\t",
-            header=None,
-            na_values=["n/a"],
-            keep_default_na=False,
-            dtype=np.float64,
-            float_precision="round_trip",
+            read_options=arrow_csv.ReadOptions(column_names=names, use_threads=False),
+            parse_options=arrow_csv.ParseOptions(delimiter="\t", quote_char=False),
+            convert_options=arrow_csv.ConvertOptions(
+                column_types=dict.fromkeys(names, pa.float64()),
+                null_values=["n/a"],
+                strings_can_be_null=True,
+            ),
         )
-    except pd.errors.EmptyDataError:
-        return np.empty((0, width))
-    except (OSError, ValueError, pd.errors.ParserError) as problem:
+    except (OSError, pa.ArrowException) as problem:
+        if path.is_file() and path.stat().st_size == 0:
+            return np.empty((0, width))
         reason = str(problem).splitlines()[0]
-        raise SwingspreadError(f"{path}: cannot be read as numbers ({reason})") from problem
-    if table.shape[1] != width:
         raise SwingspreadError(
-            f"{path}: {table.shape[1]} columns where {_beside(path, 'channels.tsv').name} "
-            f"names {width}"
-        )
-    return table.to_numpy()
+            f"{path}: cannot be read as the {width} columns of numbers that "
+            f"{_beside(path, 'channels.tsv').name} names ({reason})"
+        ) from problem
+    return np.column_stack(
+        [table.column(name).to_numpy().astype(np.float64, copy=False) for name in names]
+    )
 
 
 def _channels(path: Path) -> list[dict[str, str]]:

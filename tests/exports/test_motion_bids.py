@@ -183,7 +183,7 @@ def _remove(name: str) -> object:
         (_swap("channels.tsv", "ACCEL", "MISC"), "type ACCEL, component x"),
         (_swap("channels.tsv", "m/s^2", "furlong"), "unit 'furlong'"),
         (_swap("channels.tsv", "units", "unit"), "column 'units'"),
-        (_swap("motion.tsv", "n/a", "perhaps"), "cannot be read as numbers"),
+        (_swap("motion.tsv", "n/a", "perhaps"), "columns of numbers"),
         (_drop("motion.json", "SensorRole"), "sensor role"),
         (_swap("motion.json", '"SensorRole": "club"', '"SensorRole": "forearm"'), "second sensor"),
         (_swap("motion.json", "{", "["), "cannot be read as JSON"),
@@ -216,7 +216,7 @@ def test_a_row_cut_short_or_a_sample_unknown_is_named(tmp_path: Path) -> None:
     with pytest.raises(SwingspreadError, match="row 7: ACCEL is unknown"):
         read_motion_bids(tmp_path)
     file.write_text("\n".join([line.rsplit("\t", 2)[0] for line in lines]), "utf-8")
-    with pytest.raises(SwingspreadError, match=r"8 columns where .* names 10"):
+    with pytest.raises(SwingspreadError, match="Expected 10 columns, got 8"):
         read_motion_bids(tmp_path)
 
 
