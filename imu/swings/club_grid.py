@@ -58,11 +58,11 @@ def club_grid(stream: Stream) -> ClubGrid:
         known = places[full]
         for axis in range(3):
             gyr[~full, axis] = np.interp(places[~full], known, gyr[full, axis])
-    time = start + (places + 0.5) / GRID_HZ
+    time: FloatArray = start + (places + 0.5) / GRID_HZ
     shaft = shaft_direction(stream)
-    speed = np.sqrt(np.einsum("ij,ij->i", gyr, gyr))
+    speed: FloatArray = np.sqrt(np.einsum("ij,ij->i", gyr, gyr))
     along = gyr @ shaft
-    across = np.sqrt(np.maximum(speed * speed - along * along, 0.0))
+    across: FloatArray = np.sqrt(np.maximum(speed * speed - along * along, 0.0))
     return ClubGrid(time, gyr, speed, across, ~full, shaft)
 
 

@@ -28,7 +28,8 @@ def swing_curves(
     what it alone knows (swing number, club clock, standard error).
     """
     time = motion.time
-    arm, shaft = kin.distal_axis(motion.forearm), kin.distal_axis(motion.club)
+    arm = kin.distal_axis(motion.forearm.as_quat())
+    shaft = kin.distal_axis(motion.club.as_quat())
     across = kin.across(motion.club_rate, shaft)
     address = _sample(time, measurement, "address_begin", "address_end")
     impact = _sample(time, measurement, "impact", "impact")

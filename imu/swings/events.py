@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -30,6 +30,9 @@ SLOW_RATE = 1.0
 ADDRESS_SPAN = 0.3
 """s of stillness before the takeaway over which the address is averaged."""
 
+AFTER_IMPACT = 0.06
+"""s after the rough impact up to which axes and angles are worked out."""
+
 PEAK_REACH = 0.004
 """s on each side of a peak to which the local parabola is fitted."""
 
@@ -41,8 +44,9 @@ class SwingPlace:
     place : by event name and, besides, ``onset`` (greatest hinge), ``address_begin`` and
     ``address_end``; NaN where not found. reason : why, by event name.
     normal : (3,) unit normal of the delivery plane, along the downswing's turning.
-    arm, shaft, across : (N, 3). club_rate, arm_rate : (N,) in-plane, rad/s. hinge : (N,) rad
-    from sample ``hinge_first`` on (0 before). hinge_max : rad.
+    arm, shaft : (M, 3) axes; across : (M, 3) the club's angular velocity across the shaft;
+    club_rate, arm_rate : (M,) in-plane, rad/s; hinge : (M,) rad; club_quats : (M, 4) xyzw; all
+    up to a little after impact only. hinge_max : rad, greatest in the downswing.
     """
 
     start: float
@@ -57,7 +61,7 @@ class SwingPlace:
     arm_rate: FloatArray
     hinge: FloatArray
     hinge_max: float
-    address_shaft: FloatArray = field(default_factory=lambda: np.zeros(3))
+    club_quats: FloatArray
 
     def time(self, name: str) -> float:
         """s, recording time of an event (NaN when it was not found)."""
@@ -88,45 +92,46 @@ def find_events(
     def hint(name: str) -> float:
         return (hints.get(name, NOWHERE) - start) / step
 
-    arm, shaft = kin.distal_axis(motion.forearm), kin.distal_axis(motion.club)
-    across = kin.across(motion.club_rate, shaft)
+    impact = min(max((window.impact - start) / step, 2.0), size - 2.0)
+    # Beyond the strike only the club's speed is wanted, for the finish.
+    used = min(size, math.ceil(impact + AFTER_IMPACT / step))
+    club_quats = motion.club.as_quat()[:used]
+    arm = kin.distal_axis(motion.forearm.as_quat()[:used])
+    shaft = kin.distal_axis(club_quats)
+    across = kin.across(motion.club_rate[:used], shaft)
     speed = np.sqrt(kin.dot(motion.club_rate, motion.club_rate))
     reason: dict[str, str] = {}
 
-    impact = min(max((window.impact - start) / step, 2.0), size - 2.0)
     # A first normal from the last part of the downswing is good enough to find the top.
     normal = _mean_direction(across, impact - 0.05 / step, impact)
-    rounds = 2 if window.kind == BALL else 3
     top = parallel = takeaway = NOWHERE
     address = (0.0, 0.0)
     address_shaft = shaft[0]
-    for turn in range(rounds):
+    for turn in range(1 if window.kind == BALL else 3):
         stop = math.floor(impact) + 1
         club_rate = across[:stop] @ normal
         top = choose(crossings(club_rate, rising=True), hint("club_top"))
-        if math.isnan(top):
-            reason["club_top"] = "no change of direction before impact"
-            top_or_start = 0.0
-        else:
-            top_or_start = top
+        top_or_start = 0.0 if math.isnan(top) else top
         parallel = _shaft_parallel(shaft, top_or_start, stop, hint("shaft_parallel"))
-        begin = top_or_start + 0.5 * (impact - top_or_start) if math.isnan(parallel) else parallel
-        normal = _mean_direction(across, begin, impact)
-        if turn == 0 or window.kind != BALL:
+        begin = 0.5 * (top_or_start + impact) if math.isnan(parallel) else parallel
+        if turn == 0:
             takeaway, address = _takeaway(speed, club_rate, top, hint("takeaway"), step)
             address_shaft = mean_between(shaft, *address)
+        normal = _mean_direction(across, begin, impact)
         if window.kind != BALL:
-            returned = _return_to_address(
-                shaft, address_shaft, normal, top_or_start, hint("impact"), window, start, step
-            )
+            guess = hint("impact")
+            guess = (window.impact - start) / step if math.isnan(guess) else guess
+            returned = _return_to_address(shaft, address_shaft, normal, top_or_start, guess)
             if math.isnan(returned):
                 reason["impact"] = "the shaft did not return to its address direction"
-            else:
-                impact = returned
-    club_rate, arm_rate = across @ normal, motion.forearm_rate @ normal
+                break
+            impact = returned
+    club_rate, arm_rate = across @ normal, motion.forearm_rate[:used] @ normal
     stop = math.floor(impact) + 1
     top = choose(crossings(club_rate[:stop], rising=True), hint("club_top"))
     arm_top = choose(crossings(arm_rate[:stop], rising=True), hint("arm_top"))
+    if math.isnan(top):
+        reason["club_top"] = "no change of direction before impact"
     if math.isnan(parallel):
         reason["shaft_parallel"] = "the shaft did not pass level on the way down"
     if math.isnan(arm_top):
@@ -134,7 +139,8 @@ def find_events(
     if math.isnan(takeaway):
         reason["takeaway"] = "no backswing from rest in this stretch"
 
-    first = int(np.nan_to_num(min(top, arm_top) if not math.isnan(arm_top) else top, nan=0.0))
+    tops = [place for place in (arm_top, top) if not math.isnan(place)]
+    first = int(min(tops)) if tops else 0
     angle = kin.hinge(arm, shaft)
     reach = max(2, round(PEAK_REACH / step))
     onset, greatest = peak(angle, first, max(stop, first + 3), reach, hint("onset"))
@@ -162,16 +168,27 @@ def find_events(
         "address_end": address[1],
     }
     return SwingPlace(
-        start, step, place, reason, normal, arm, shaft, across, club_rate, arm_rate, angle,
-        greatest, address_shaft,
-    )  # fmt: skip
+        start=start,
+        step=step,
+        place=place,
+        reason=reason,
+        normal=normal,
+        arm=arm,
+        shaft=shaft,
+        across=across,
+        club_rate=club_rate,
+        arm_rate=arm_rate,
+        hinge=angle,
+        hinge_max=greatest,
+        club_quats=club_quats,
+    )
 
 
 def _mean_direction(across: FloatArray, begin: float, end: float) -> FloatArray:
     first, stop = max(math.floor(begin), 0), math.ceil(end) + 1
     unit = kin.directions(across[first:stop])
     mean = mean_between(unit, begin - first, end - first)
-    normal: FloatArray = mean / max(float(np.sqrt(mean @ mean)), 1e-12)
+    normal: FloatArray = mean / max(kin.length(mean), 1e-12)
     return normal
 
 
@@ -210,19 +227,15 @@ def _return_to_address(
     address: FloatArray,
     normal: FloatArray,
     top: float,
-    near: float,
-    window: SwingWindow,
-    start: float,
-    step: float,
+    guess: float,
 ) -> float:
     """Place where the shaft, seen in the plane, passes its address direction on the way down."""
     first = int(top)
-    side = np.cross(address, normal)
+    side = kin.cross3(address, normal)
     passed = shaft[first:] @ side
     facing = shaft[first:] @ address
     places = first + crossings(passed, rising=False)
     places = places[facing[(places - first).astype(int)] > 0.0]
-    guess = (window.impact - start) / step if math.isnan(near) else near
     return choose(places, guess)
 
 

@@ -18,7 +18,7 @@ from scipy.signal import find_peaks
 from imu.settings import AnalysisSettings
 from imu.swings.club_grid import GRID_HZ, ClubGrid, club_grid, orientation_from
 from imu.swings.impact import Strike, find_strike
-from imu.types import BALL, CLUB, PRACTICE, AlignedStreams, FloatArray, Stream, SwingWindow
+from imu.types import BALL, CLUB, PRACTICE, AlignedStreams, BoolArray, Stream, SwingWindow
 
 LEAST_RATE = 3.0
 """rad/s across the shaft. Slower movements of the club are not looked at."""
@@ -234,7 +234,7 @@ def _moving_span(grid: ClubGrid, peak: int) -> tuple[float, float]:
     """Begin and end (s) of the movement around a bin, up to 3 s to each side."""
     reach = int(3.0 * GRID_HZ)
     first, stop = max(peak - reach, 0), min(peak + reach, len(grid.speed))
-    calm: FloatArray = grid.speed[first:stop] < STILL_RATE
+    calm: BoolArray = grid.speed[first:stop] < STILL_RATE
     before, after = np.flatnonzero(calm[: peak - first]), np.flatnonzero(calm[peak - first :])
     begin = first + (int(before[-1]) if len(before) else 0)
     end = peak + int(after[0]) if len(after) else stop - 1

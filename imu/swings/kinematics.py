@@ -6,15 +6,16 @@ but directions. Frames as in ``imu.types``; radians and metres.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from imu.types import FloatArray
 
 
-def distal_axis(orientation: Rotation) -> FloatArray:
-    """(N, 3) world direction of the distal long axis (−y of the segment) of N rotations."""
-    x, y, z, w = orientation.as_quat().T
+def distal_axis(quats: FloatArray) -> FloatArray:
+    """(N, 3) world direction of the distal long axis (−y of the segment); quats (N, 4) xyzw."""
+    x, y, z, w = quats.T
     axis = np.empty((len(x), 3))
     axis[:, 0] = -2.0 * (x * y - z * w)
     axis[:, 1] = 2.0 * (x * x + z * z) - 1.0
@@ -37,6 +38,18 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return product
 
 
+def cross3(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Vector product of two (3,) vectors, without the overhead of numpy's general one."""
+    a0, a1, a2 = a.tolist()
+    b0, b1, b2 = b.tolist()
+    return np.array([a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0])
+
+
+def length(vector: FloatArray) -> float:
+    """Length of one (3,) vector."""
+    return math.sqrt(float(vector @ vector))
+
+
 def across(rate: FloatArray, axis: FloatArray) -> FloatArray:
     """(N, 3) angular velocity with its part along ``axis`` removed."""
     part: FloatArray = rate - dot(rate, axis)[:, None] * axis
@@ -45,8 +58,8 @@ def across(rate: FloatArray, axis: FloatArray) -> FloatArray:
 
 def directions(vectors: FloatArray) -> FloatArray:
     """(N, 3) unit vectors; zero rows stay zero."""
-    length = np.sqrt(dot(vectors, vectors))
-    unit: FloatArray = vectors / np.maximum(length, 1e-12)[:, None]
+    size = np.sqrt(dot(vectors, vectors))
+    unit: FloatArray = vectors / np.maximum(size, 1e-12)[:, None]
     return unit
 
 
@@ -72,8 +85,8 @@ def inclination(club_rate_across: FloatArray, normal: FloatArray) -> FloatArray:
     ``normal`` (3,), the delivery's plane normal, decides which way is up.
     """
     up = 1.0 if normal[2] >= 0.0 else -1.0
-    length = np.sqrt(dot(club_rate_across, club_rate_across))
-    sine = up * club_rate_across[:, 2] / np.maximum(length, 1e-12)
+    size = np.sqrt(dot(club_rate_across, club_rate_across))
+    sine = up * club_rate_across[:, 2] / np.maximum(size, 1e-12)
     tilt: FloatArray = 0.5 * np.pi - np.arcsin(np.clip(sine, -1.0, 1.0))
     return tilt
 
@@ -103,11 +116,15 @@ def wrist_speed(
     return dot(own, directions(velocity))
 
 
-def roll_between(start: Rotation, end: Rotation) -> float:
-    """rad, turn about the segment's own long axis y in going from ``start`` to ``end``.
+def roll_between(start: FloatArray, end: FloatArray) -> float:
+    """rad, turn about the segment's own long axis y from one (4,) xyzw quaternion to another.
 
     The twist of a swing-twist split; positive about the proximal axis.
     """
-    x, y, z, w = (start.inv() * end).as_quat()
-    twist = 2.0 * np.arctan2(y, w)
-    return float(np.remainder(twist + np.pi, 2.0 * np.pi) - np.pi)
+    x0, y0, z0, w0 = start.tolist()
+    x1, y1, z1, w1 = end.tolist()
+    # The y and w parts of conj(start) · end.
+    y = w0 * y1 - y0 * w1 + x0 * z1 - z0 * x1
+    w = w0 * w1 + x0 * x1 + y0 * y1 + z0 * z1
+    twist = 2.0 * math.atan2(y, w)
+    return math.remainder(twist, 2.0 * math.pi)

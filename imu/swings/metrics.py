@@ -80,13 +80,13 @@ class _Moment:
     club_rate: FloatArray
 
     def head_velocity(self, arm_length: float, lever: float) -> FloatArray:
-        return arm_length * np.cross(self.arm_rate, self.arm) + lever * np.cross(
+        return arm_length * kin.cross3(self.arm_rate, self.arm) + lever * kin.cross3(
             self.club_rate, self.shaft
         )
 
     def wrist_speed(self, velocity: FloatArray, lever: float) -> float:
-        own = lever * np.cross(self.club_rate - self.arm_rate, self.shaft)
-        return float(own @ velocity) / max(float(np.sqrt(velocity @ velocity)), 1e-12)
+        own = lever * kin.cross3(self.club_rate - self.arm_rate, self.shaft)
+        return float(own @ velocity) / max(kin.length(velocity), 1e-12)
 
 
 def swing_numbers(
@@ -129,12 +129,12 @@ def swing_numbers(
 
     strike = _at_impact(motion, events, window.kind == BALL)
     velocity = strike.head_velocity(arm_length, lever)
-    speed = float(np.sqrt(velocity @ velocity))
+    speed = kin.length(velocity)
     out["clubhead_speed_m_s"] = speed
     if not math.isnan(parallel):
         level = _at(motion, events, parallel)
         level_velocity = level.head_velocity(arm_length, lever)
-        gained = speed - float(np.sqrt(level_velocity @ level_velocity))
+        gained = speed - kin.length(level_velocity)
         by_wrists = strike.wrist_speed(velocity, lever) - level.wrist_speed(level_velocity, lever)
         out["wrist_share"] = by_wrists / gained
     out.update(_near_line(strike, events.normal, speed, settings.near_line_tolerance))
@@ -190,7 +190,7 @@ def _at_impact(motion: Motion, events: SwingPlace, struck: bool) -> _Moment:
 
 def _turn_in_plane(events: SwingPlace, begin: float, end: float) -> float:
     first, second = arm_direction(events, begin), arm_direction(events, end)
-    sine = float(events.normal @ np.cross(first, second))
+    sine = float(events.normal @ kin.cross3(first, second))
     return math.atan2(sine, float(first @ second))
 
 
@@ -203,7 +203,7 @@ def _near_line(
     plane shortens the sideways part of the arc by cos φ: a = arccos(1 − τ/(R cos φ)).
     """
     turning = (strike.club_rate - (strike.club_rate @ strike.shaft) * strike.shaft)[None, :]
-    rate = float(np.sqrt(turning[0] @ turning[0]))
+    rate = kin.length(turning[0])
     slope = float(kin.inclination(turning, normal)[0])
     radius = speed / max(rate, 1e-12)
     sideways = 1.0 - tolerance / max(radius * abs(math.cos(slope)), 1e-12)
@@ -232,17 +232,17 @@ def _plane_shift(events: SwingPlace) -> dict[str, float]:
 
 
 def _roll(motion: Motion, events: SwingPlace, strike: _Moment) -> dict[str, float]:
-    """Shaft roll at impact against address, and its rate; counter-clockwise from the butt closes."""
+    """Shaft roll at impact against address, and its rate; seen from the butt, leftward closes."""
     place = events.place
     found = {"closure_rate_deg_s": -float(strike.club_rate @ strike.shaft) / DEG}
     if math.isnan(place["takeaway"]):
         return found
-    address = motion.club[round(0.5 * (place["address_begin"] + place["address_end"]))]
+    address = events.club_quats[round(0.5 * (place["address_begin"] + place["address_end"]))]
     index = int(place["impact"])
     part = place["impact"] - index
-    # One step of the strike's own instant: carry on from the sample before by its rate.
+    # From the sample before impact on, the shaft rolls at its rate there.
     turn = part * events.step * -float(strike.club_rate @ strike.shaft)
-    roll = kin.roll_between(address, motion.club[index]) + turn
+    roll = kin.roll_between(address, events.club_quats[index]) + turn
     return {**found, "closure_deg": roll / DEG}
 
 

@@ -135,6 +135,11 @@ def just_before(rows: FloatArray, place: float, guard: float, reach: float) -> F
 def _forward_weights(begin: float, count: int) -> FloatArray:
     """Weights giving a fitted parabola's value at 0 from samples at begin, begin + 1, …"""
     x = begin + np.arange(count, dtype=np.float64)
-    design = np.column_stack([np.ones(count), x, x * x])
-    weights: FloatArray = np.linalg.solve(design.T @ design, design.T)[0]
+    middle = 0.5 * float(x[0] + x[-1])
+    x -= middle
+    x2 = x * x
+    s2, s4 = float(x2.sum()), float((x2 * x2).sum())
+    spread = s4 * count - s2 * s2
+    weights: FloatArray = (s4 - s2 * x2) / spread - middle * x / s2
+    weights += middle * middle * (count * x2 - s2) / spread
     return weights
