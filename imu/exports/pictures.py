@@ -1,0 +1,166 @@
+"""The printed pictures of a session: overlay of all swings, where they spread, and each metric.
+
+Curves come lined up from `imu.figures.alignment`; here they are only drawn.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from imu.columns import Metric
+from imu.exports.drawing import (
+    Panel,
+    axes,
+    band,
+    dots,
+    line,
+    picture,
+    room_around,
+    round_ticks,
+    upright,
+    words,
+)
+from imu.figures.alignment import AlignedCurves
+from imu.figures.overlay import quantiles, spread_over_time
+from imu.figures.theme import LIGHT
+from imu.types import FloatArray
+
+WIDTH = 700.0
+MOST_LINES = 80
+"""More swings than this are drawn as bands alone: their lines would only blacken the page."""
+
+MARKED = {"club_top": "club top", "release": "release", "impact": "impact"}
+HIGHLIGHT = "#0072b2"
+
+
+def overlay_picture(
+    aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 300.0
+) -> str:
+    """All swings' curves over one another with their median and the middle 80 % as a band.
+
+    aligned : curves lined up at impact. column : which of them. name, unit : for the axis.
+    """
+    lines = np.asarray(aligned.values[column], dtype=np.float64)
+    times = aligned.grid * 1e3
+    levels = quantiles(aligned.values[column], (10.0, 50.0, 90.0))
+    panel = Panel(58, 34, WIDTH - 74, height - 88, _time_span(times), room_around(lines))
+    drawn = lines if len(lines) <= MOST_LINES else lines[:0]
+    faint = [
+        line(panel, times, swing, stroke=LIGHT.quiet, stroke_opacity=0.28, stroke_width=1)
+        for swing in drawn
+    ]
+    description = (
+        f"{name} of {len(lines)} swings against time from impact, with the median and the band "
+        "that holds the middle 80 in 100."
+    )
+    return picture(
+        WIDTH,
+        height,
+        f"{name}, all swings lined up at impact",
+        description,
+        _time_axes(panel, f"{name}, {unit}"),
+        band(panel, times, levels[0], levels[2], fill=LIGHT.plane, fill_opacity=0.22),
+        *faint,
+        line(panel, times, levels[1], stroke=LIGHT.ink, stroke_width=2.4),
+        _event_marks(panel, aligned),
+    )
+
+
+def spread_picture(
+    aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 150.0
+) -> str:
+    """Standard deviation between swings at each moment: where in the swing they differ."""
+    spread = spread_over_time(aligned.values[column])
+    times = aligned.grid * 1e3
+    top = float(np.nanmax(spread)) if np.isfinite(spread).any() else 1.0
+    panel = Panel(58, 34, WIDTH - 74, height - 88, _time_span(times), (0.0, top * 1.08 or 1.0))
+    zero = np.zeros(len(times))
+    return picture(
+        WIDTH,
+        height,
+        f"{name}: where in the swing it varies",
+        f"Standard deviation of the {name.lower()} between swings against time from impact.",
+        _time_axes(panel, f"SD between swings, {unit}", 3),
+        band(panel, times, zero, spread, fill=LIGHT.plane, fill_opacity=0.4),
+        line(panel, times, spread, stroke=LIGHT.ink, stroke_width=1.6),
+        upright(panel, 0.0, stroke=LIGHT.ink, stroke_width=1, stroke_dasharray="5 4"),
+    )
+
+
+def metric_picture(
+    swings: pd.DataFrame, metric: Metric, mean: float, sd: float, height: float = 132.0
+) -> str:
+    """One metric of each swing in the order played, with its mean and one SD on either side."""
+    width = WIDTH / 2 - 8
+    values = swings[metric.name].to_numpy(np.float64)
+    order = np.arange(1, len(swings) + 1, dtype=np.float64)
+    known = values[np.isfinite(values)]
+    around = [*known, mean - sd, mean + sd] if math.isfinite(sd) else [*known]
+    span = (0.5, max(len(swings), 1) + 0.5)
+    panel = Panel(52, 30, width - 62, height - 54, span, room_around(around, 0.08))
+    unit = f", {metric.unit}" if metric.unit else ""
+    edges = np.array(span)
+    parts = [
+        axes(
+            panel,
+            _swing_ticks(len(swings)),
+            round_ticks(*panel.y_span, 4),
+            y_label=f"{metric.label}{unit}",
+        )
+    ]
+    if math.isfinite(mean) and math.isfinite(sd):
+        low, high = np.full(2, mean - sd), np.full(2, mean + sd)
+        parts.append(band(panel, edges, low, high, fill=LIGHT.plane, fill_opacity=0.22))
+        parts.append(line(panel, edges, np.full(2, mean), stroke=LIGHT.ink, stroke_width=1.4))
+    parts.append(dots(panel, order, values, 3.2, fill=HIGHLIGHT))
+    return picture(
+        width,
+        height,
+        f"{metric.label} of each swing",
+        f"{metric.label} of {len(known)} swings in the order played, mean and one SD either side.",
+        *parts,
+    )
+
+
+def _swing_ticks(count: int) -> list[float]:
+    """Swing 1, then round numbers of swings."""
+    round_numbers = [tick for tick in round_ticks(1, count, 5) if tick == int(tick) and tick > 2]
+    return [1.0, *round_numbers] if count else []
+
+
+def _time_span(times: FloatArray) -> tuple[float, float]:
+    if len(times) < 2:
+        return -1200.0, 360.0
+    return float(times[0]), min(float(times[-1]), 250.0)
+
+
+def _time_axes(panel: Panel, y_label: str, y_ticks: int = 5) -> str:
+    return axes(
+        panel,
+        round_ticks(*panel.x_span, 8),
+        round_ticks(*panel.y_span, y_ticks),
+        x_label="ms from impact",
+        y_label=y_label,
+    )
+
+
+def _event_marks(panel: Panel, aligned: AlignedCurves) -> str:
+    """A dashed line at the median time of each event, its name above the panel."""
+    parts = []
+    for event, name in MARKED.items():
+        moments = aligned.events.get(event, np.empty(0))
+        moments = moments[np.isfinite(moments)]
+        if len(moments) == 0:
+            continue
+        at = float(np.median(moments)) * 1e3
+        if not panel.x_span[0] <= at <= panel.x_span[1]:
+            continue
+        parts.append(upright(panel, at, stroke=LIGHT.ink, stroke_width=1, stroke_dasharray="5 4"))
+        anchor = "start" if event == "impact" else "end"
+        nudge = 4 if event == "impact" else -4
+        across = float(panel.across(at)) + nudge
+        parts.append(words(across, panel.top + 11, name, anchor, 12, fill=LIGHT.ink))
+    return "".join(parts)
