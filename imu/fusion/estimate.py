@@ -1,0 +1,261 @@
+"""The session as one estimation problem, solved by Gauss-Newton with robust weights.
+
+Minimised: the joint constraint over every swing, gravity at every rest, gyroscope bias and
+gravity's length at all rests, and the priors (``imu.fusion.parameters``). Each swing's own
+unknowns are eliminated block by block (Schur complement), so the cost is linear in swings:
+
+    S = Λ₀ + Σ (H_ss − H_so H_oo⁻¹ H_os),   δ_shared = S⁻¹ g,   δ_own = H_oo⁻¹ (g_o − H_os δ_shared)
+
+Weights. The residual of the joint is noise plus model error (flesh and shaft give, filters
+differ) that grows with the forces: sigma = s (σ₀ + κ · force). The session's own residuals set s,
+and a Student-t weight (ν = 4, iteratively reweighted; Lange, Little & Taylor 1989) bounds what a
+bad spell can do. Neighbouring rows err alike: weights are divided by the correlation length of
+the residuals, so that the covariance S⁻¹ is honest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from imu.fusion.gravity import bias_evidence, spells_within, upright_row
+from imu.fusion.joint import (
+    COARSE_STEP,
+    RotationField,
+    SwingState,
+    follow_both,
+    joint_rows,
+    rotation_field,
+)
+from imu.fusion.parameters import Priors, Shared, from_vector
+from imu.fusion.quaternion import from_rotvec, multiply
+from imu.fusion.rest import RestSpells
+from imu.fusion.samples import SENSORS, SwingSamples
+from imu.types import FloatArray
+
+NOISE_FLOOR = 0.1
+"""σ₀ above, m/s²."""
+FORCE_SHARE = 0.005
+"""κ above."""
+_STUDENT = 4.0
+_MOST_STEPS = 12
+_SETTLED_STEP = 0.03
+_START_ROTATION = 1.0
+_SMALLEST_SCALE = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class SwingFit:
+    """One swing after the fit.
+
+    state : its own unknowns. covariance : (S, S) of them with the shared ones held fixed.
+    answer : (S, 56), change of the own unknowns with the shared ones. residual : m/s², robust
+    rms of the joint constraint in the swing, over what the model expects (1 is as expected).
+    """
+
+    state: SwingState
+    covariance: FloatArray
+    answer: FloatArray
+    residual: float
+
+
+@dataclass(frozen=True, eq=False)
+class SessionFit:
+    """The session after the fit.
+
+    shared, covariance : the 56 shared numbers and their covariance. axes : nominal distal axis
+    of each sensor. scale : s above. correlation : rows that err alike. steps : taken.
+    """
+
+    shared: Shared
+    covariance: FloatArray
+    axes: Mapping[str, FloatArray]
+    swings: tuple[SwingFit, ...]
+    scale: float
+    correlation: float
+    steps: int
+    converged: bool
+
+
+@dataclass(eq=False)
+class _Normal:
+    """Normal equations of one swing."""
+
+    shared: FloatArray
+    cross: FloatArray
+    own: FloatArray
+    shared_gradient: FloatArray
+    own_gradient: FloatArray
+    normalised: FloatArray
+    lag_products: FloatArray
+
+
+def fit_session(
+    swings: Sequence[SwingSamples],
+    rests: Mapping[str, RestSpells],
+    shared: Shared,
+    axes: Mapping[str, FloatArray],
+    states: Sequence[SwingState],
+    clock_sigma: tuple[float, float],
+    priors: Priors | None = None,
+) -> SessionFit:
+    """Estimate all unknowns of a session.
+
+    shared, states : first guesses (``imu.fusion.start``). clock_sigma : standard errors of the
+    first clock alignment: shift in s, drift. Works from one swing upwards.
+    """
+    sigma = (priors or Priors()).vector(*clock_sigma)
+    center = shared.vector()
+    center[:3] = 0.0
+    center[27:30] = 0.0
+    current = list(states)
+    scale, correlation = 3.0, 6.0
+    converged = False
+    steps = 0
+    for steps in range(1, _MOST_STEPS + 1):
+        normals = [
+            _normal(swing, rests, shared, state, scale, correlation)
+            for swing, state in zip(swings, current, strict=True)
+        ]
+        total, gradient, inverses = _reduce(normals, rests, shared, sigma, center)
+        covariance = np.linalg.inv(total)
+        move = covariance @ gradient
+        size = float(np.sqrt(np.mean((move / sigma) ** 2)))
+        shared = from_vector(shared.vector() + move, shared.clock_origin)
+        current = [
+            _moved(state, inverse @ (normal.own_gradient - normal.cross.T @ move))
+            for state, normal, inverse in zip(current, normals, inverses, strict=True)
+        ]
+        residuals = np.concatenate([normal.normalised for normal in normals])
+        spread = 1.4826 * float(np.median(np.abs(residuals)))
+        if steps > 1:
+            scale = max(_SMALLEST_SCALE, scale * spread)
+            correlation = _correlation(normals)
+        if steps > 3 and size < _SETTLED_STEP and abs(spread - 1.0) < 0.1:
+            converged = True
+            break
+    fits = tuple(
+        SwingFit(state, inverse, -inverse @ normal.cross.T, _rms(normal.normalised))
+        for state, normal, inverse in zip(current, normals, inverses, strict=True)
+    )
+    return SessionFit(shared, covariance, dict(axes), fits, scale, correlation, steps, converged)
+
+
+def _normal(
+    swing: SwingSamples,
+    rests: Mapping[str, RestSpells],
+    shared: Shared,
+    state: SwingState,
+    scale: float,
+    correlation: float,
+) -> _Normal:
+    tracks = follow_both(swing, shared, state)
+    stride = max(1, round(COARSE_STEP / swing.step))
+    fields: dict[str, RotationField] = {
+        role: rotation_field(tracks[role], shared.sensors[role], state, role, stride)
+        for role in SENSORS
+    }
+    joint = joint_rows(swing, shared, state, tracks, fields)
+    sigma = scale * (NOISE_FLOOR + FORCE_SHARE * joint.size)
+    normalised = joint.error / sigma[:, None]
+    weight = (_STUDENT + 3.0) / (_STUDENT + np.einsum("ni,ni->n", normalised, normalised))
+    weight = np.repeat(weight / (sigma**2 * correlation), 3)
+    by_shared = joint.shared.reshape(-1, joint.shared.shape[2])
+    by_own = joint.own.reshape(-1, state.size)
+    error = joint.error.ravel()
+    weighted = by_shared * weight[:, None]
+    own_weighted = by_own * weight[:, None]
+    shared_h = weighted.T @ by_shared
+    cross_h = weighted.T @ by_own
+    own_h = own_weighted.T @ by_own
+    shared_g = -weighted.T @ error
+    own_g = -own_weighted.T @ error
+    for role in SENSORS:
+        for spell in spells_within(rests[role], float(swing.time[0]), float(swing.time[-1])):
+            miss, row, own, spread = upright_row(
+                tracks[role], fields[role], shared.sensors[role], role, spell
+            )
+            trust = (_STUDENT + 3.0) / (_STUDENT + float(miss @ miss) / spread**2) / spread**2
+            shared_h += trust * row.T @ row
+            cross_h += trust * row.T @ own
+            own_h += trust * own.T @ own
+            shared_g -= trust * row.T @ miss
+            own_g -= trust * own.T @ miss
+    prior, at = _own_prior(state)
+    own_h[np.diag_indices(state.size)] += prior
+    own_g -= prior * at
+    rows = np.diff(joint.rows)
+    together = rows == (rows.min() if len(rows) else 1)
+    products = [float(np.sum(normalised**2)) / max(1, len(normalised))]
+    for lag in range(1, 25):
+        steady = np.convolve(together, np.ones(lag), "valid") == lag
+        pairs = np.einsum("ni,ni->n", normalised[:-lag], normalised[lag:])[steady]
+        products.append(float(np.mean(pairs)) if len(pairs) else 0.0)
+    return _Normal(
+        shared_h, cross_h, own_h, shared_g, own_g, normalised.ravel(), np.array(products)
+    )
+
+
+def _own_prior(state: SwingState) -> tuple[FloatArray, FloatArray]:
+    """Precision and present value of the swing's own unknowns."""
+    sigma = np.full(state.size, _START_ROTATION)
+    value = np.zeros(state.size)
+    for role in SENSORS:
+        _, first = state.columns(role)
+        for number, spell in enumerate(state.breaks[role]):
+            columns = slice(first + 3 * number, first + 3 * number + 3)
+            sigma[columns] = spell.sigma
+            value[columns] = state.turns[role][number]
+    return 1.0 / sigma**2, value
+
+
+def _reduce(
+    normals: Sequence[_Normal],
+    rests: Mapping[str, RestSpells],
+    shared: Shared,
+    sigma: FloatArray,
+    center: FloatArray,
+) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
+    """Normal equations of the shared unknowns, and each swing's own inverse."""
+    total = np.diag(1.0 / sigma**2)
+    gradient = (center - shared.vector()) / sigma**2
+    for role in SENSORS:
+        information, pull = bias_evidence(rests[role], shared.sensors[role], role)
+        total += information
+        gradient += pull
+    inverses = []
+    for normal in normals:
+        inverse = np.linalg.inv(normal.own)
+        inverses.append(inverse)
+        folded = normal.cross @ inverse
+        total += normal.shared - folded @ normal.cross.T
+        gradient += normal.shared_gradient - folded @ normal.own_gradient
+    return total, gradient, inverses
+
+
+def _moved(state: SwingState, move: FloatArray) -> SwingState:
+    start, turns = {}, {}
+    for role in SENSORS:
+        columns, first = state.columns(role)
+        start[role] = multiply(from_rotvec(move[columns]), state.start[role])
+        count = len(state.breaks[role])
+        turns[role] = state.turns[role] + move[first : first + 3 * count].reshape(count, 3)
+    return SwingState(start, state.breaks, turns)
+
+
+def _correlation(normals: Sequence[_Normal]) -> float:
+    """Integrated correlation length of the residuals, in rows (Sokal 1997's windowed sum)."""
+    products = np.median([normal.lag_products for normal in normals], axis=0)
+    shape = products / max(products[0], 1e-12)
+    total = 1.0
+    for value in shape[1:]:
+        if value < 0.05:
+            break
+        total += 2.0 * value
+    return float(np.clip(total, 1.0, 40.0))
+
+
+def _rms(normalised: FloatArray) -> float:
+    return 1.4826 * float(np.median(np.abs(normalised))) if len(normalised) else float("nan")

@@ -1,0 +1,109 @@
+"""One swing cut out of the streams: what both sensors said, readable at any instant."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+
+from imu.fusion.clipping import clipped_samples, gap_spans, spans
+from imu.types import BALL, CLUB, FOREARM, AlignedStreams, BoolArray, FloatArray, SwingWindow
+
+SENSORS = (FOREARM, CLUB)
+
+_REACH = 0.1
+_CLIP_MARGIN_PERIODS = 2.0
+_GAP_MARGIN_PERIODS = 1.0
+_STRIKE_BEFORE_PERIODS = 2.0
+STRIKE_RINGING = 0.030
+"""How long after the strike the accelerometers are not to be trusted, s."""
+
+
+@dataclass(frozen=True, eq=False)
+class SensorSpan:
+    """One sensor's samples around one swing.
+
+    signal : spline of (acc, gyr), six columns, SI, sensor frame, against sample time.
+    acc_doubt, gyr_doubt : (S, 2) s, spells in which acceleration, rate, were not really read.
+    period : s, nominal sample period. clipped : (S, 2) s, spells clipped in rate.
+    """
+
+    signal: CubicSpline
+    acc_doubt: FloatArray
+    gyr_doubt: FloatArray
+    period: float
+
+    def doubtful(self, time: FloatArray, which: FloatArray, margin: float) -> BoolArray:
+        """True at times inside or within ``margin`` of the spells ``which``."""
+        flags = np.zeros(len(time), dtype=bool)
+        for start, end in which:
+            flags[np.searchsorted(time, start - margin) : np.searchsorted(time, end + margin)] = (
+                True
+            )
+        return flags
+
+
+@dataclass(frozen=True, eq=False)
+class SwingSamples:
+    """One swing as both sensors felt it, on a uniform time base of the club's clock."""
+
+    window: SwingWindow
+    time: FloatArray
+    sensors: Mapping[str, SensorSpan]
+
+    @property
+    def step(self) -> float:
+        """Time between samples of the base, s."""
+        return float(self.time[1] - self.time[0])
+
+    def strike(self) -> tuple[float, float] | None:
+        """Spell around the strike to be left out, s; None for a practice swing."""
+        if self.window.kind != BALL:
+            return None
+        before = _STRIKE_BEFORE_PERIODS * max(s.period for s in self.sensors.values())
+        return self.window.impact - before, self.window.impact + STRIKE_RINGING
+
+    def usable(self, time: FloatArray, shift: FloatArray | float) -> BoolArray:
+        """Where both accelerations were really read; ``shift`` is the forearm's clock error."""
+        good = np.ones(len(time), dtype=bool)
+        for role, sensor in self.sensors.items():
+            local = time - shift if role == FOREARM else time
+            for which, periods in (
+                (sensor.acc_doubt, _CLIP_MARGIN_PERIODS),
+                (sensor.gyr_doubt, _GAP_MARGIN_PERIODS),
+            ):
+                good &= ~sensor.doubtful(local, which, periods * sensor.period)
+        strike = self.strike()
+        if strike is not None:
+            good &= (time < strike[0]) | (time > strike[1])
+        return good
+
+
+def cut_swing(aligned: AlignedStreams, window: SwingWindow, step: float) -> SwingSamples | None:
+    """Cut one swing; None when a sensor has no samples around its key phase.
+
+    step : s, of the uniform time base.
+    """
+    sensors: dict[str, SensorSpan] = {}
+    start, end = window.start, window.end
+    for role in SENSORS:
+        stream = aligned.streams[role]
+        period = 1.0 / stream.rate_hz
+        first, last = np.searchsorted(stream.time, [window.start - _REACH, window.end + _REACH])
+        time = stream.time[first:last]
+        if len(time) < 16 or time[0] > window.takeaway or time[-1] < window.impact + 0.02:
+            return None
+        start, end = max(start, float(time[0])), min(end, float(time[-1]))
+        values = np.hstack([stream.acc[first:last], stream.gyr[first:last]])
+        flags = clipped_samples(stream)[first:last]
+        gaps = gap_spans(time, period)
+        sensors[role] = SensorSpan(
+            signal=CubicSpline(time, values),
+            acc_doubt=np.vstack([gaps, spans(flags[:, 0], time)]),
+            gyr_doubt=np.vstack([gaps, spans(flags[:, 1], time)]),
+            period=period,
+        )
+    base = np.arange(start, end, step)
+    return SwingSamples(window, base, sensors)

@@ -1,0 +1,122 @@
+"""A first guess for the session: which way the sensors lie, and how they stand at each start.
+
+Nothing is known of the mountings but that a sensor's box is set along its segment to within some
+20 degrees. Near impact both sensors are flung outwards, so the specific force points along the
+segment towards the body: the sensor axis nearest to it is the nominal long axis, and the
+measured distances give the first lever arms. Each swing starts level by its accelerometers; the
+club's heading against the forearm's is the turn about the vertical that best lays the two wrist
+forces on each other (Wahba's problem in one dimension).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from imu.fusion.joint import SwingState, follow_both
+from imu.fusion.parameters import SensorErrors, Shared
+from imu.fusion.quaternion import between_directions, from_rotvec, multiply
+from imu.fusion.rest import RestSpells
+from imu.fusion.samples import SENSORS, STRIKE_RINGING, SwingSamples
+from imu.fusion.track import Break
+from imu.types import CLUB, FOREARM, FloatArray
+from imu.units import DEG, STANDARD_GRAVITY
+
+_FLUNG = (-0.08, -0.01)
+_COMPARED = (-0.25, -0.01)
+_SETTLED = 0.3
+_STRIKE_TURN = 1.5 * DEG
+_GAP_TURN_OF_CHANGE = 0.1
+_GAP_TURN_OF_RATE = 0.02
+_SHORTEST_BREAK_PERIODS = 2.5
+
+
+def nominal_axis(swings: Sequence[SwingSamples], role: str) -> FloatArray:
+    """Sensor axis (unit, signed) nearest to the segment's distal direction."""
+    total = np.zeros(3)
+    for swing in swings:
+        impact = swing.window.impact
+        near = swing.time[(swing.time > impact + _FLUNG[0]) & (swing.time < impact + _FLUNG[1])]
+        total += swing.sensors[role].signal(near)[:, :3].mean(axis=0)
+    axis = np.zeros(3)
+    largest = int(np.argmax(np.abs(total)))
+    axis[largest] = -np.sign(total[largest])
+    return axis
+
+
+def first_shared(
+    swings: Sequence[SwingSamples],
+    rests: Mapping[str, RestSpells],
+    lengths: Mapping[str, float],
+) -> tuple[Shared, dict[str, FloatArray]]:
+    """Shared parameters before any fitting, and the nominal distal axis of each sensor.
+
+    lengths : m, wrist to sensor along the segment, by role.
+    """
+    sensors, axes = {}, {}
+    for role in SENSORS:
+        axes[role] = nominal_axis(swings, role)
+        towards = -1.0 if role == FOREARM else 1.0
+        sensors[role] = SensorErrors(
+            gyr_bias=quiet_rate(swings, rests[role], role),
+            gyr_matrix=np.zeros((3, 3)),
+            acc_bias=np.zeros(3),
+            acc_matrix=np.zeros((3, 3)),
+            lever=towards * lengths[role] * axes[role],
+        )
+    origin = float(np.mean([swing.window.impact for swing in swings]))
+    return Shared(sensors, 0.0, 0.0, origin), axes
+
+
+def quiet_rate(swings: Sequence[SwingSamples], rests: RestSpells, role: str) -> FloatArray:
+    """Gyroscope bias: weighted median of rests, or the calmest start of a swing without any."""
+    if len(rests):
+        return np.asarray(np.median(rests.gyr, axis=0), dtype=np.float64)
+    starts = []
+    for swing in swings:
+        settled = swing.time[swing.time < swing.time[0] + _SETTLED]
+        starts.append(swing.sensors[role].signal(settled)[:, 3:].mean(axis=0))
+    return np.asarray(np.median(starts, axis=0), dtype=np.float64)
+
+
+def first_state(swing: SwingSamples, shared: Shared) -> SwingState:
+    """Level both sensors at the start of the swing, then turn the club to match the forearm."""
+    start: dict[str, FloatArray] = {}
+    for role in SENSORS:
+        settled = swing.time[swing.time < swing.time[0] + _SETTLED]
+        force = swing.sensors[role].signal(settled)[:, :3].mean(axis=0)
+        start[role] = between_directions(force, np.array([0.0, 0.0, 1.0]))
+    breaks = {role: _breaks(swing, role) for role in SENSORS}
+    turns = {role: np.zeros((len(breaks[role]), 3)) for role in SENSORS}
+    state = SwingState(start, breaks, turns)
+    tracks = follow_both(swing, shared, state)
+    impact = swing.window.impact
+    compared = (swing.time > impact + _COMPARED[0]) & (swing.time < impact + _COMPARED[1])
+    up = np.array([0.0, 0.0, STANDARD_GRAVITY])
+    arm = tracks[FOREARM].wrist[compared] - up
+    club = tracks[CLUB].wrist[compared] - up
+    sine = float(np.sum(club[:, 0] * arm[:, 1] - club[:, 1] * arm[:, 0]))
+    cosine = float(np.sum(club[:, :2] * arm[:, :2]))
+    heading = from_rotvec(np.array([0.0, 0.0, np.arctan2(sine, cosine)]))
+    start[CLUB] = multiply(heading, start[CLUB])
+    return SwingState(start, breaks, turns)
+
+
+def _breaks(swing: SwingSamples, role: str) -> tuple[Break, ...]:
+    """Strike, gaps and clipped spells of a sensor within the swing."""
+    sensor = swing.sensors[role]
+    found: list[Break] = []
+    strike = swing.strike()
+    if strike is not None:
+        found.append(Break(strike[0], strike[0] + 0.5 * STRIKE_RINGING, _STRIKE_TURN))
+    for first, last in sensor.gyr_doubt:
+        long_enough = last - first > _SHORTEST_BREAK_PERIODS * sensor.period
+        if not long_enough or last < swing.time[0] or first > swing.time[-1]:
+            continue
+        rates = sensor.signal([first, last])[:, 3:]
+        change = float(np.linalg.norm(rates[1] - rates[0]))
+        level = float(np.linalg.norm(rates, axis=1).max())
+        turn = (last - first) * (_GAP_TURN_OF_CHANGE * change + _GAP_TURN_OF_RATE * level)
+        found.append(Break(float(first), float(last), turn + 1e-4))
+    return tuple(found)
