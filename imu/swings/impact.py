@@ -1,24 +1,32 @@
 """The strike: its shock in the club's acceleration, its onset between samples, its error.
 
-A struck ball shakes the club within half a millisecond; swing forces, however high, change
-smoothly, and a clipped axis merely stands still. So each sample is held against what the
-samples before it foretell (a straight line through the last few, axis by axis): the shock
-is where the foretelling fails at once and by much. The sensor's own low-pass filter delays
-and rounds the onset; half of the usual delay is taken off and the rest stated in the error.
+A struck ball shakes the club within a millisecond or two; swing forces, however high, change
+smoothly, and a clipped axis merely stands still. So each sample is first held against the
+straight line through the few before it: the shock is where that foretelling fails at once and
+by much, against the usual and against the speed of the club. A turf touched or a club laid
+down rises too slowly, or is not at the moment the club returns to where it started.
+
+The onset is then read from the departure of the acceleration from a parabola through the
+samples before the shock: the moment it passes a tenth of its first height, on a logarithmic
+scale between samples, since a low-pass filter rounds a shock's beginning roughly so. An
+anti-alias filter with its corner at 0.25 to 0.3 of the sampling rate delays by 0.5 to 0.7 of
+a sampling interval, and the tenth point by about a third of that: this is taken off. What
+stays unknown of the filter, the strike's own shape and the sampling are in the standard error.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from imu.types import FloatArray, Stream
+from imu.types import BoolArray, FloatArray, Stream
 
 BEFORE = 6
 """Samples before each sample whose straight line foretells it."""
 
-LEAST_SHOCK = 6.0
+LEAST_SHOCK = 5.0
 """m/s². A surprise below this is never taken for a strike."""
 
 SHOCK_PER_RATE = 0.8
@@ -26,6 +34,28 @@ SHOCK_PER_RATE = 0.8
 
 SHARPNESS = 8.0
 """How many times the usual surprise around it (the median) a strike must reach."""
+
+FIT_SPAN = 0.010
+GUARD = 2
+"""s of samples before the shock to which the parabola is fitted, and samples left out between."""
+
+FIRST_HEIGHT = 0.004
+"""s after the first surprise within which the shock's first height is read."""
+
+ONSET_PART = 0.1
+"""Part of the first height at which the onset is read."""
+
+RISE = 0.0035
+"""s, longest time from onset to half of the first height (a sampling interval more is let)."""
+
+DELAY_ERROR = 0.0003
+"""s, standard error from the unknown delay of the sensor's filter and the shape of the shock."""
+
+FILTER_LAG = 0.2
+"""Lag of the tenth point behind the strike, as a part of the sampling interval."""
+
+STEP_ERROR = 0.35
+"""Standard error from sampling and filter, as a part of the interval (even spread: 0.29)."""
 
 
 @dataclass(frozen=True)
@@ -43,39 +73,60 @@ def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> S
     stream : the club's, in recording time. club_rate : rad/s, greatest club rate near, against
     which the size of the shock is judged.
     """
-    first = int(np.searchsorted(stream.time, begin)) - 3 * BEFORE
+    first = max(int(np.searchsorted(stream.time, begin)) - 4 * BEFORE, 0)
     stop = int(np.searchsorted(stream.time, end))
-    first = max(first, 0)
-    if stop - first < 3 * BEFORE:
+    if stop - first < 5 * BEFORE:
         return None
     time, acc = stream.time[first:stop], stream.acc[first:stop]
-    surprise = np.zeros(len(time))
-    surprise[BEFORE:] = _surprise(time, acc)
-    # Across a gap nothing can be foretold.
-    gap = np.diff(time) > 1.8 * np.median(np.diff(time))
-    for place in np.flatnonzero(gap):
-        surprise[place + 1 : place + 1 + BEFORE] = 0.0
-    usual = float(np.median(surprise[BEFORE:]))
+    surprise = _surprise(time, acc)
+    inside = (time >= begin) & (np.arange(len(time)) >= 2 * BEFORE)
+    usual = float(np.median(surprise[inside])) if inside.any() else 0.0
     limit = max(LEAST_SHOCK, SHOCK_PER_RATE * club_rate, SHARPNESS * usual)
-    inside = time >= begin
     over = np.flatnonzero((surprise > limit) & inside)
     if len(over) == 0:
         return None
-    # The onset is the first surprise belonging to the greatest one: within 8 ms before it.
     greatest = int(over[np.argmax(surprise[over])])
-    near = over[(time[over] > time[greatest] - 0.008) & (over <= greatest)]
-    onset = int(near[0])
-    # Smaller but already clear surprises just before are the filter's rounding of the onset.
-    floor = max(4.0 * usual, 0.05 * limit)
-    while onset > BEFORE and surprise[onset - 1] > floor and time[greatest] - time[onset] < 0.008:
-        onset -= 1
-    step = float(time[onset] - time[onset - 1])
-    moment = float(time[onset - 1]) + 0.5 * step
-    return Strike(moment, float(np.hypot(step / np.sqrt(12.0), 0.0003)), float(surprise[greatest]))
+    # The greatest surprise may be the ringing; the onset is the first of its run.
+    run = over[(time[over] > time[greatest] - 0.012) & (over <= greatest)]
+    return _onset(time, acc, int(run[0]), limit)
+
+
+def _onset(time: FloatArray, acc: FloatArray, shock: int, limit: float) -> Strike | None:
+    """Onset of the shock first seen at sample ``shock``; None when it rises too slowly."""
+    usual_step = float(np.median(np.diff(time)))
+    count = min(max(round(FIT_SPAN / usual_step), BEFORE), 2 * BEFORE)
+    fit = slice(max(shock - GUARD - count, 0), shock - GUARD)
+    stop = int(np.searchsorted(time, time[shock] + FIRST_HEIGHT, side="right"))
+    rows = np.arange(fit.stop, max(stop, shock + 1))
+    scale = float(time[shock] - time[fit.start])
+    past = (time[fit] - time[shock]) / scale
+    coefficients = np.polynomial.polynomial.polyfit(past, acc[fit], 2)
+    foretold = np.polynomial.polynomial.polyval((time - time[shock]) / scale, coefficients).T
+    departure = np.sqrt(((acc[rows] - foretold[rows]) ** 2).sum(axis=1))
+    scatter = float(np.sqrt(((acc[fit] - foretold[fit]) ** 2).sum(axis=1).mean()))
+    height = float(departure.max())
+    level = max(ONSET_PART * height, 3.0 * scatter)
+    (over,) = np.nonzero(departure > level)
+    if len(over) == 0 or height < limit:
+        return None
+    place = int(rows[over[0]])
+    before = float(departure[over[0] - 1]) if over[0] > 0 else scatter
+    low, high = max(before, scatter, 1e-3 * height), float(departure[over[0]])
+    part = math.log(level / low) / math.log(high / low) if low < level else 0.5
+    step = float(time[place] - time[place - 1])
+    moment = float(time[place - 1]) + min(max(part, 0.0), 1.0) * step
+    half = float(time[rows[np.argmax(departure > 0.5 * height)]])
+    if half - moment > RISE + step:
+        return None
+    moment -= FILTER_LAG * usual_step
+    return Strike(moment, math.hypot(STEP_ERROR * step, DELAY_ERROR), height)
 
 
 def _surprise(time: FloatArray, acc: FloatArray) -> FloatArray:
-    """(N − BEFORE,) m/s², distance of each sample from the line through those before it."""
+    """(N,) m/s², distance of each sample from the line through those before it.
+
+    Zero where nothing can be foretold: the first samples, and those soon after a gap.
+    """
     count = len(time) - BEFORE
     rows = np.arange(count)[:, None] + np.arange(BEFORE)
     past = time[rows] - time[BEFORE:, None]
@@ -86,5 +137,10 @@ def _surprise(time: FloatArray, acc: FloatArray) -> FloatArray:
     weights = 1.0 / BEFORE - centred * (mean / spread[:, None])
     foretold = np.einsum("ij,ijk->ik", weights, acc[rows])
     missed = acc[BEFORE:] - foretold
-    size: FloatArray = np.sqrt(np.einsum("ij,ij->i", missed, missed))
-    return size
+    surprise = np.zeros(len(time))
+    surprise[BEFORE:] = np.sqrt(np.einsum("ij,ij->i", missed, missed))
+    step = np.diff(time)
+    gap: BoolArray = step > 1.8 * float(np.median(step))
+    for place in np.flatnonzero(gap):
+        surprise[place + 1 : place + 1 + BEFORE] = 0.0
+    return surprise
