@@ -1,0 +1,138 @@
+"""Writes the references in README.md and DEVELOPERS.md from the code they describe.
+
+Run ``python tests/house/reference.py`` after changing a command, a metric or a column.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+from pathlib import Path
+
+from app.cli import COMMANDS, build_parser
+from imu.columns import METRICS
+from imu.exports.dictionary import describe_curve_columns, describe_swing_columns, metric_meaning
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def _sub_parsers() -> dict[str, argparse.ArgumentParser]:
+    (group,) = (
+        action
+        for action in build_parser()._actions
+        if isinstance(action, argparse._SubParsersAction)
+    )
+    return dict(group.choices)
+
+
+def _module(command: str) -> object:
+    return importlib.import_module(f"app.commands.{command}{'_' * (command == 'import')}")
+
+
+def command_list() -> str:
+    """A table of the commands, a line each."""
+    rows = [f"| `swingspread {name}` | {_help(name)} |" for name in COMMANDS]
+    return "\n".join(["| command | what it does |", "| --- | --- |", *rows])
+
+
+def _help(command: str) -> str:
+    return str(_module(command).HELP)  # type: ignore[attr-defined]
+
+
+def command_reference() -> str:
+    """Every command with its arguments and examples."""
+    parts = []
+    for name, parser in _sub_parsers().items():
+        lines = [f"### `swingspread {name}`", "", _help(name), ""]
+        for action in parser._actions:
+            if isinstance(action, argparse._HelpAction) or action.help == argparse.SUPPRESS:
+                continue
+            lines.append(f"- `{_spelling(action)}`: {_meaning(action)}")
+        examples = [line.strip() for line in _examples(name).splitlines() if line.strip()]
+        parts.append("\n".join([*lines, "", "```sh", *examples, "```"]))
+    return "\n\n".join(parts)
+
+
+def _examples(command: str) -> str:
+    return str(_module(command).EXAMPLES)  # type: ignore[attr-defined]
+
+
+def _spelling(action: argparse.Action) -> str:
+    value = action.metavar or action.dest.upper()
+    value = " ".join(value) if isinstance(value, tuple) else value
+    if action.choices and not action.metavar:
+        value = "|".join(str(choice) for choice in action.choices)
+    if not action.option_strings:
+        return value
+    return ", ".join(action.option_strings) + ("" if action.nargs == 0 else f" {value}")
+
+
+def _meaning(action: argparse.Action) -> str:
+    text = (action.help or "").replace("%(default)s", str(action.default)).replace("%%", "%")
+    return text.replace("%(metavar)s", str(action.metavar))
+
+
+def metric_reference() -> str:
+    """Every metric: column, words, unit, meaning, plausible range, source."""
+    rows = [
+        "| column | name | unit | what it is | plausible | source |",
+        "| --- | --- | --- | --- | --- | --- |",
+    ]
+    for metric in METRICS:
+        label = f"**{metric.label}**" if metric.headline else metric.label
+        plausible = f"{metric.low:g} to {metric.high:g}"
+        cells = (metric.unit, metric_meaning(metric), plausible, metric.source)
+        rows.append(f"| `{metric.name}` | {label} | {' | '.join(cells)} |")
+    return "\n".join(rows)
+
+
+def column_reference() -> str:
+    """The columns of both tables that are not metrics or their standard errors."""
+    metrics = {name for metric in METRICS for name in (metric.name, metric.se_name)}
+    parts = []
+    for title, table in (
+        ("`swings`", describe_swing_columns()),
+        ("`curves`", describe_curve_columns()),
+    ):
+        rows = [f"| column of {title} | unit | meaning |", "| --- | --- | --- |"]
+        for row in table.to_dict("records"):
+            if title == "`swings`" and row["column"] in metrics:
+                continue
+            rows.append(f"| `{row['column']}` | {row['unit']} | {row['meaning']} |")
+        parts.append("\n".join(rows))
+    return "\n\n".join(parts)
+
+
+REFERENCES = {
+    "README.md": {"command list": command_list},
+    "DEVELOPERS.md": {
+        "command reference": command_reference,
+        "metric reference": metric_reference,
+        "column reference": column_reference,
+    },
+}
+"""Which file carries which reference, between ``<!-- NAME -->`` and ``<!-- end of NAME -->``."""
+
+
+def with_reference(text: str, name: str, reference: str) -> str:
+    """The document with what stands between the two marks of ``name`` replaced."""
+    begin, end = f"<!-- {name} -->", f"<!-- end of {name} -->"
+    before, found, rest = text.partition(begin)
+    _, closed, after = rest.partition(end)
+    if not (found and closed):
+        raise ValueError(f"the marks {begin} and {end} are missing")
+    return f"{before}{begin}\n{reference}\n{end}{after}"
+
+
+def main() -> None:
+    """Rewrite every reference."""
+    for name, references in REFERENCES.items():
+        path = ROOT / name
+        text = path.read_text(encoding="utf-8")
+        for title, make in references.items():
+            text = with_reference(text, title, make())
+        path.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
