@@ -66,7 +66,7 @@ size_t ring_live(sensor_ring *ring, uint8_t *out, size_t payload_size)
     return size;
 }
 
-void ring_link_lost(sensor_ring *ring)
+void ring_restart_live(sensor_ring *ring)
 {
     ring->live_seq = ring->next_seq;
     ring->queued = 0;

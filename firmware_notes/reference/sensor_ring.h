@@ -43,8 +43,9 @@ void ring_push(sensor_ring *ring, const packet_sample *sample, uint64_t time_us,
    are skipped; the packet after them carries FLAG_OVERRUN. */
 size_t ring_live(sensor_ring *ring, uint8_t *out, size_t payload_size);
 
-/* Forget what was not sent live yet: call when the link drops. Backfill fetches it later. */
-void ring_link_lost(sensor_ring *ring);
+/* Forget what was not sent live yet and the requests waiting: call when a client subscribes to
+   DATA and when the link drops. Backfill fetches the samples in between. */
+void ring_restart_live(sensor_ring *ring);
 
 /* Queue a backfill request; returns 0 when the queue is full. A request of another boot gets
    an immediate end mark: count it as empty. */

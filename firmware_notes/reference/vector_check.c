@@ -104,7 +104,7 @@ int main(void)
         } else if (sscanf(line, "want %u %u %u", &a, &b, &c) == 3) {
             printf("%s\n", ring_request_backfill(&ring, (uint16_t)a, b, c) ? "ok" : "full");
         } else if (strncmp(line, "lost", 4) == 0) {
-            ring_link_lost(&ring);
+            ring_restart_live(&ring);
             printf("ok\n");
         } else if (strncmp(line, "erase", 5) == 0) {
             ring_erase(&ring);

@@ -115,6 +115,11 @@ def full_scales(code: int) -> tuple[float, float]:
     return ACC_RANGES_G[code >> 4] * STANDARD_GRAVITY, GYR_RANGES_DPS[code & 0x0F] * DEG
 
 
+def describe_ranges(code: int) -> str:
+    """The two ranges of a known code in words."""
+    return f"±{ACC_RANGES_G[code >> 4]} g, ±{GYR_RANGES_DPS[code & 0x0F]} °/s"
+
+
 def samples_that_fit(payload_size: int) -> int:
     """Samples one notification of ``payload_size`` bytes (ATT MTU less 3) can carry, 0 to 255."""
     return max(0, min(255, (payload_size - HEADER_SIZE) // SAMPLE_SIZE))
