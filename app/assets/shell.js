@@ -1,0 +1,52 @@
+/* Theme, navigation marks and focus: what the shell does in the browser. */
+window.dash_clientside = window.dash_clientside || {};
+
+window.dash_clientside.shell = {
+  toggleTheme: function (clicks, shown) {
+    return shown === "dark" ? "light" : "dark";
+  },
+
+  showTheme: function (saved) {
+    const dark = saved
+      ? saved === "dark"
+      : window.matchMedia("(prefers-color-scheme: dark)").matches;
+    const name = dark ? "dark" : "light";
+    document.documentElement.setAttribute("data-mantine-color-scheme", name);
+    document.body.setAttribute("data-ag-theme-mode", name);
+    return [name, name, dark ? "Light" : "Dark"];
+  },
+
+  arrived: function (path, title) {
+    const here = (path || "/").replace(/\/+$/, "") || "/";
+    document.querySelectorAll("#navigation a").forEach(function (link) {
+      if (link.getAttribute("href") === here) {
+        link.setAttribute("aria-current", "page");
+      } else {
+        link.removeAttribute("aria-current");
+      }
+    });
+    if (title) {
+      document.title = title + " · Swingspread";
+    }
+    return here;
+  },
+};
+
+/* Writes what is shown into the address bar without loading the page again. */
+window.swingspread = window.swingspread || {};
+window.swingspread.address = function (choices) {
+  const query = new URLSearchParams(window.location.search);
+  Object.keys(choices).forEach(function (name) {
+    const value = choices[name];
+    if (value === null || value === undefined || value === "") {
+      query.delete(name);
+    } else {
+      query.set(name, value);
+    }
+  });
+  const text = query.toString().replace(/%2C/g, ",");
+  const next = window.location.pathname + (text ? "?" + text : "");
+  if (next !== window.location.pathname + window.location.search) {
+    window.history.replaceState(window.history.state, "", next);
+  }
+};

@@ -1,0 +1,64 @@
+"""Headline numbers, large enough to read across a hitting bay, each with its explanation."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+
+from app.summary import Level
+from imu.columns import Metric
+
+
+def explanation(metric: Metric) -> list[Any]:
+    """What a metric is, how it is measured, what it cannot say, and where it comes from."""
+    parts: list[Any] = [html.P(metric.definition)]
+    if metric.model:
+        parts.append(html.P("A model value: a simple body stands between sensor and number."))
+    if metric.caution:
+        parts.append(html.P(metric.caution))
+    parts.append(html.P(f"Source: {metric.source}.", className="quiet"))
+    return parts
+
+
+def about(metric: Metric, words: str) -> Any:
+    """``words`` as a button that opens the explanation of ``metric``."""
+    return dmc.Popover(
+        width=340,
+        withArrow=True,
+        shadow="md",
+        trapFocus=False,
+        returnFocus=True,
+        children=[
+            dmc.PopoverTarget(html.Button(words, className="about")),
+            dmc.PopoverDropdown(
+                html.Div([html.Strong(metric.label), *explanation(metric)], className="about-text")
+            ),
+        ],
+    )
+
+
+def tile(level: Level) -> Any:
+    """One headline number: label, mean, SD with its interval."""
+    spread = (
+        ["SD ", html.Strong(level.sd_text), html.Span(f" ({level.interval_text})")]
+        if math.isfinite(level.sd)
+        else ["SD needs 3 swings"]
+    )
+    words = level.metric.label + (" (model)" if level.metric.model else "")
+    return html.Div(
+        className="tile",
+        children=[
+            html.Div(about(level.metric, words), className="tile-label"),
+            html.Div(level.mean_text, className="tile-number"),
+            html.Div(spread, className="tile-spread"),
+        ],
+    )
+
+
+def tiles(levels: Sequence[Level]) -> Any:
+    """A row of headline numbers."""
+    return html.Div([tile(one) for one in levels], className="tiles")

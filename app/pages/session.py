@@ -1,0 +1,296 @@
+"""Session: every swing over the others, what spreads, and the table that chooses among them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+from urllib.parse import urlencode
+
+import dash_mantine_components as dmc
+import pandas as pd
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+
+from app.components.choices import segmented
+from app.components.swing_grid import rows_of, swing_grid
+from app.components.tiles import tiles
+from app.store import Entry, Store, SwingSet
+from app.summary import level, session_sentence
+from imu.figures.overlay import CURVES, OverlayChoices, overlay_figure
+
+PATH = "/session"
+NAME = "Session"
+
+TILE_METRICS = (
+    "tempo_ratio",
+    "downswing_ms",
+    "release_ms",
+    "hinge_max_deg",
+    "hinge_at_impact_deg",
+    "clubhead_speed_m_s",
+)
+TABLE_METRICS = (
+    "tempo_ratio",
+    "release_ms",
+    "hinge_max_deg",
+    "hinge_at_impact_deg",
+    "downswing_ms",
+    "backswing_ms",
+    "overlap_ms",
+    "lag_at_parallel_deg",
+    "wrist_share",
+    "plane_shift_deg",
+    "clubhead_speed_m_s",
+)
+ALIGN = (("impact", "Impact"), ("top", "Top"), ("takeaway", "Takeaway"))
+CURVE_CHOICES = (
+    ("all", "All three"),
+    ("hinge_deg", "Hinge"),
+    ("club_rate_deg_s", "Club rate"),
+    ("arm_rate_deg_s", "Arm rate"),
+)
+KINDS = (("ball", "With ball"), ("practice", "Practice swings"), ("every", "All"))
+
+
+def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
+    """Ids the address asks for; without any, the newest recording."""
+    wanted = [one for one in query.get("recordings", "").split(",") if one]
+    if not wanted:
+        wanted = [entry.id for entry in store.entries()[:1]]
+    return tuple(entry.id for entry in store.resolve(wanted))
+
+
+def chosen_kind(swings: pd.DataFrame, kind: str) -> pd.Series:
+    """Rows to show."""
+    return pd.Series(True, swings.index) if kind == "every" else swings["kind"] == kind
+
+
+def title_of(entries: Sequence[Entry]) -> tuple[str, str]:
+    """Heading and the line under it."""
+    first = entries[0]
+    heading = ", ".join(part for part in (first.player or first.name, first.club) if part)
+    blocks = " + ".join(dict.fromkeys(entry.block for entry in entries if entry.block))
+    day = first.recorded_at[:10]
+    return heading, " · ".join(part for part in (first.session, blocks, day) if part)
+
+
+def layout(store: Store, query: Mapping[str, str]) -> Any:
+    """The page for the recordings in the address."""
+    ids = recordings(store, query)
+    if not ids:
+        return html.Section(
+            className="card narrow",
+            children=[html.H1("No recordings yet"), dcc.Link("Bring one in", href="/")],
+        )
+    shown = store.swing_set(ids)
+    kind = query.get("kind", "ball")
+    subset = shown.only(chosen_kind(shown.swings, kind))
+    keys = set(subset.swings["key"].astype(str))
+    picks = [key for key in query.get("pick", "").split(",") if key in keys]
+    heading, under = title_of(shown.entries)
+    kinds = [choice for choice in KINDS if choice[0] == "every" or _has(shown, choice[0])]
+    return html.Div(
+        className="page",
+        children=[
+            dcc.Store(id="session-ids", data=list(ids)),
+            dcc.Store(id="session-picks", data=picks),
+            dcc.Store(id="session-clicked"),
+            html.Div(
+                className="page-head",
+                children=[
+                    html.Div([html.H1(heading), html.P(under, className="quiet")]),
+                    dmc.MultiSelect(
+                        id="session-choose",
+                        label="Recordings shown",
+                        data=[
+                            {"value": entry.id, "label": _name(entry)} for entry in store.entries()
+                        ],
+                        value=list(ids),
+                        size="md",
+                        w=380,
+                        hidePickedOptions=True,
+                        checkIconPosition="right",
+                    ),
+                ],
+            ),
+            html.P(id="session-sentence", className="sentence", role="status"),
+            html.Div(id="session-tiles"),
+            html.Div(
+                className="split",
+                children=[
+                    html.Section(
+                        className="card figure-card",
+                        **{"aria-label": "Overlay of the swings"},
+                        children=[
+                            html.Div(
+                                className="choices",
+                                children=[
+                                    segmented(
+                                        "session-align",
+                                        "Line up at",
+                                        ALIGN,
+                                        query.get("align", "impact"),
+                                    ),
+                                    segmented(
+                                        "session-curves",
+                                        "Curves",
+                                        CURVE_CHOICES,
+                                        query.get("curves", "all"),
+                                    ),
+                                    segmented("session-kind", "Swings", kinds, kind)
+                                    if len(kinds) > 2
+                                    else html.Div(
+                                        segmented("session-kind", "Swings", kinds[:1], kind),
+                                        hidden=True,
+                                    ),
+                                ],
+                            ),
+                            html.Div(id="session-chips", className="chips", role="status"),
+                            dcc.Graph(
+                                id="session-figure",
+                                config={"displayModeBar": False, "responsive": True},
+                                className="figure",
+                            ),
+                            html.P(
+                                "Thick line: median. Shaded: the middle 80 % of swings. "
+                                "Thin lines: every swing. Drag to zoom, double-click for all.",
+                                className="caption",
+                            ),
+                        ],
+                    ),
+                    html.Section(
+                        className="card table-card",
+                        **{"aria-label": "Swings"},
+                        children=[
+                            html.Div(
+                                className="table-head",
+                                children=[
+                                    html.H2("Swings"),
+                                    html.Span("Tick up to five to compare", className="quiet"),
+                                ],
+                            ),
+                            html.Div(
+                                swing_grid("session-grid", subset.swings, TABLE_METRICS, picks),
+                                className="grid-box",
+                            ),
+                            html.Div(id="session-files", className="files"),
+                        ],
+                    ),
+                ],
+            ),
+        ],
+    )
+
+
+def _has(shown: SwingSet, kind: str) -> bool:
+    return bool((shown.swings["kind"] == kind).any())
+
+
+def _name(entry: Entry) -> str:
+    parts = (entry.player, entry.club, entry.block, entry.recorded_at[:10])
+    return " · ".join(part for part in parts if part) or entry.name
+
+
+def files(ids: Sequence[str]) -> list[Any]:
+    """Links that save what is shown."""
+    where = urlencode({"recordings": ",".join(ids)}, safe=",")
+    return [
+        html.Span("Save", className="quiet"),
+        html.A("CSV", href=f"/files/swings.csv?{where}", download=True, className="button-link"),
+        html.A(
+            "Parquet", href=f"/files/swings.parquet?{where}", download=True, className="button-link"
+        ),
+        html.A(
+            "Curves", href=f"/files/curves.parquet?{where}", download=True, className="button-link"
+        ),
+        html.Button("Picture", id="session-picture", className="button-link", n_clicks=0),
+    ]
+
+
+def register(app: Dash, store: Store) -> None:
+    """Callbacks of this page."""
+
+    @app.callback(
+        Output("session-figure", "figure"),
+        Input("session-align", "value"),
+        Input("session-curves", "value"),
+        Input("session-kind", "value"),
+        Input("shown-theme", "data"),
+        State("session-ids", "data"),
+        State("session-picks", "data"),
+    )
+    def draw(
+        align: str, curves: str, kind: str, theme: str, ids: list[str], picks: list[str]
+    ) -> Any:
+        shown = store.swing_set(ids)
+        keys = tuple(shown.swings.loc[chosen_kind(shown.swings, kind), "key"].astype(int))
+        columns = tuple(CURVES) if curves == "all" else (curves,)
+        aligned = store.aligned(tuple(ids), keys, tuple(CURVES), align)
+        names = dict(zip(shown.swings["key"].astype(str), shown.swings["name"], strict=True))
+        choices = OverlayChoices(
+            columns=columns, highlighted=tuple(picks), theme=theme or "light", names=names
+        )
+        return overlay_figure(aligned, choices)
+
+    @app.callback(
+        Output("session-sentence", "children"),
+        Output("session-tiles", "children"),
+        Output("session-grid", "rowData"),
+        Output("session-files", "children"),
+        Input("session-kind", "value"),
+        State("session-ids", "data"),
+    )
+    def numbers(kind: str, ids: list[str]) -> tuple[Any, ...]:
+        shown = store.swing_set(ids)
+        subset = shown.only(chosen_kind(shown.swings, kind))
+        keys = tuple(subset.swings["key"].astype(int))
+        aligned = store.aligned(tuple(ids), keys, tuple(CURVES), "impact")
+        return (
+            session_sentence(subset.swings, aligned),
+            tiles([level(subset.swings, name) for name in TILE_METRICS]),
+            rows_of(subset.swings, TABLE_METRICS),
+            files(ids),
+        )
+
+    @app.callback(
+        Output("address", "href"),
+        Input("session-choose", "value"),
+        State("session-ids", "data"),
+        prevent_initial_call=True,
+    )
+    def choose(wanted: list[str], ids: list[str]) -> Any:
+        from dash import no_update
+
+        if not wanted or wanted == ids:
+            return no_update
+        return f"{PATH}?recordings={','.join(wanted)}"
+
+    app.clientside_callback(
+        ClientsideFunction("session", "pick"),
+        Output("session-picks", "data"),
+        Output("session-chips", "children"),
+        Input("session-grid", "selectedRows"),
+        Input("session-figure", "figure"),
+        State("session-ids", "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("session", "click"),
+        Output("session-grid", "selectedRows"),
+        Input("session-clicked", "data"),
+        State("session-grid", "selectedRows"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        ClientsideFunction("session", "remember"),
+        Output("session-figure", "className"),
+        Input("session-align", "value"),
+        Input("session-curves", "value"),
+        Input("session-kind", "value"),
+        Input("session-picks", "data"),
+        State("session-ids", "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("session", "picture"),
+        Output("session-picture", "title"),
+        Input("session-picture", "n_clicks"),
+        prevent_initial_call=True,
+    )

@@ -1,0 +1,244 @@
+"""Analyses for the pages: worked out once, kept in memory and beside the recording.
+
+The server holds samples, the browser holds ids. Long work runs in a thread of its own with
+progress and cancel, so that a page never waits on it.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any, Protocol
+
+import pandas as pd
+
+from imu.errors import SwingspreadError
+from imu.figures.alignment import AlignedCurves, align_curves
+from imu.settings import AnalysisSettings
+from imu.types import Analysis
+
+ANALYSES_KEPT = 40
+"""Analyses held in memory; older ones are read again from disk."""
+
+KEY_STEP = 10_000
+"""Swings of the second recording shown are keyed from 10,001, of the third from 20,001, …"""
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One recording of the library, as the pages list it."""
+
+    id: str
+    name: str
+    player: str
+    handedness: str
+    club: str
+    session: str
+    block: str
+    recorded_at: str
+
+
+class Shelf(Protocol):
+    """What the store needs of the place where recordings live."""
+
+    def entries(self) -> list[Entry]: ...
+
+    def analyse(
+        self, recording_id: str, settings: AnalysisSettings, progress: Progress
+    ) -> Analysis: ...
+
+    def cached(self, recording_id: str, settings: AnalysisSettings) -> Analysis | None: ...
+
+
+@dataclass(frozen=True, eq=False)
+class SwingSet:
+    """Swings of one or more recordings shown together.
+
+    swings : the swing table with ``key`` (unique), ``name`` ("Swing 14"), ``recording`` and
+    ``block``. parts : per recording, its curves and its rows of ``swings``.
+    """
+
+    ids: tuple[str, ...]
+    entries: tuple[Entry, ...]
+    swings: pd.DataFrame
+    parts: tuple[tuple[pd.DataFrame, pd.DataFrame], ...]
+    analyses: tuple[Analysis, ...]
+
+    def only(self, keep: pd.Series) -> SwingSet:
+        """The rows of ``swings`` where ``keep`` is true."""
+        swings = self.swings[keep]
+        parts = tuple(
+            (curves, rows[rows["key"].isin(swings["key"])]) for curves, rows in self.parts
+        )
+        return SwingSet(self.ids, self.entries, swings, parts, self.analyses)
+
+
+class Cancelled(Exception):
+    """The person asked to stop."""
+
+
+@dataclass
+class Job:
+    """One analysis under way."""
+
+    fraction: float = 0.0
+    text: str = "Waiting"
+    done: bool = False
+    error: str = ""
+    cancel: threading.Event = field(default_factory=threading.Event)
+
+
+class Store:
+    """Everything the pages ask for, by id."""
+
+    def __init__(self, shelf: Shelf, settings: AnalysisSettings | None = None) -> None:
+        self.shelf = shelf
+        self.settings = settings or AnalysisSettings()
+        self._analyses: OrderedDict[tuple[Any, ...], Analysis] = OrderedDict()
+        self._jobs: dict[str, Job] = {}
+        self._lock = threading.Lock()
+        self._one_at_a_time = threading.Lock()
+        self._aligned = lru_cache(maxsize=24)(self._align)
+
+    def entries(self) -> list[Entry]:
+        """All recordings, newest first."""
+        return sorted(self.shelf.entries(), key=lambda e: (e.recorded_at, e.name), reverse=True)
+
+    def resolve(self, wanted: Sequence[str]) -> tuple[Entry, ...]:
+        """Entries of the ids (or unique beginnings of ids) in ``wanted``, in that order.
+
+        Raises SwingspreadError for one that is not in the library.
+        """
+        entries = self.shelf.entries()
+        found = []
+        for beginning in dict.fromkeys(wanted):
+            matches = [entry for entry in entries if entry.id.startswith(beginning)]
+            if len(matches) != 1 or not beginning:
+                raise SwingspreadError(
+                    f"Recording {beginning or '(none)'} is not in this library. "
+                    "It may have been moved; choose another on the start page."
+                )
+            found.append(matches[0])
+        return tuple(found)
+
+    def analysis(self, recording_id: str) -> Analysis | None:
+        """The analysis if it is at hand (memory or disk), else None."""
+        key = (recording_id, self.settings)
+        with self._lock:
+            if key in self._analyses:
+                self._analyses.move_to_end(key)
+                return self._analyses[key]
+        found = self.shelf.cached(recording_id, self.settings)
+        if found is not None:
+            self._keep(key, found)
+        return found
+
+    def ready(self, ids: Sequence[str]) -> bool:
+        """Whether all of these can be shown at once."""
+        return all(self.analysis(recording_id) is not None for recording_id in ids)
+
+    def start(self, ids: Sequence[str]) -> None:
+        """Begin the analyses that are missing, one after another, in the background."""
+        for recording_id in ids:
+            with self._lock:
+                job = self._jobs.get(recording_id)
+                if job is not None and not job.done:
+                    continue
+                job = self._jobs[recording_id] = Job()
+            threading.Thread(target=self._work, args=(recording_id, job), daemon=True).start()
+
+    def stop(self, ids: Sequence[str]) -> None:
+        """Ask running analyses to stop."""
+        for recording_id in ids:
+            if job := self._jobs.get(recording_id):
+                job.cancel.set()
+
+    def job(self, recording_id: str) -> Job | None:
+        """The last analysis asked for this recording."""
+        return self._jobs.get(recording_id)
+
+    def progress(self, ids: Sequence[str]) -> tuple[float, str, str]:
+        """Fraction done, what is being done, and the first error, over ``ids``."""
+        fractions, text, error = [], "", ""
+        for recording_id in ids:
+            job = self._jobs.get(recording_id)
+            if job is None or job.done:
+                fractions.append(1.0)
+                error = error or (job.error if job else "")
+            else:
+                fractions.append(job.fraction)
+                text = text or job.text
+        return (sum(fractions) / max(len(fractions), 1), text, error)
+
+    def swing_set(self, ids: Sequence[str]) -> SwingSet:
+        """Swings of the recordings ``ids``; their analyses must be ready."""
+        entries = self.resolve(ids)
+        parts, analyses = [], []
+        for position, entry in enumerate(entries):
+            analysis = self.analysis(entry.id)
+            if analysis is None:
+                raise SwingspreadError(f"{entry.name} has not been analysed yet.")
+            swings = analysis.swings.copy()
+            number = swings["swing"].astype(int)
+            mixed = len(entries) > 1
+            swings["key"] = number + position * KEY_STEP
+            lead = (entry.block or entry.name or f"Set {position + 1}") if mixed else "Swing"
+            swings["name"] = [f"{lead} {value}" for value in number]
+            swings["recording"] = entry.id
+            swings["block"] = entry.block
+            parts.append((analysis.curves, swings))
+            analyses.append(analysis)
+        every = pd.concat([rows for _, rows in parts], ignore_index=True)
+        found = tuple(entry.id for entry in entries)
+        return SwingSet(found, entries, every, tuple(parts), tuple(analyses))
+
+    def aligned(
+        self, ids: tuple[str, ...], keys: tuple[int, ...], columns: tuple[str, ...], alignment: str
+    ) -> AlignedCurves:
+        """Curves of the swings ``keys`` on one display grid; remembered."""
+        return self._aligned(ids, keys, columns, alignment, self.settings)
+
+    def _align(
+        self,
+        ids: tuple[str, ...],
+        keys: tuple[int, ...],
+        columns: tuple[str, ...],
+        alignment: str,
+        settings: AnalysisSettings,
+    ) -> AlignedCurves:
+        chosen = self.swing_set(ids)
+        chosen = chosen.only(chosen.swings["key"].isin(keys))
+        return align_curves(chosen.parts, columns, alignment)
+
+    def _keep(self, key: tuple[Any, ...], analysis: Analysis) -> None:
+        with self._lock:
+            self._analyses[key] = analysis
+            while len(self._analyses) > ANALYSES_KEPT:
+                self._analyses.popitem(last=False)
+
+    def _work(self, recording_id: str, job: Job) -> None:
+        def report(fraction: float, text: str) -> None:
+            job.fraction, job.text = fraction, text
+            if job.cancel.is_set():
+                raise Cancelled
+
+        settings = self.settings
+        try:
+            with self._one_at_a_time:
+                report(0.0, "Reading the recording")
+                if self.analysis(recording_id) is None:
+                    found = self.shelf.analyse(recording_id, settings, report)
+                    self._keep((recording_id, settings), found)
+        except Cancelled:
+            job.error = "Stopped."
+        except SwingspreadError as problem:
+            job.error = str(problem)
+        except Exception as problem:
+            job.error = f"The analysis failed ({type(problem).__name__}: {problem})."
+        finally:
+            job.done = True

@@ -1,0 +1,101 @@
+"""Headline numbers and the one-sentence summary of a set of swings."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.stats import chi2
+
+from app.components.numbers import decimals_for, plain, with_unit
+from imu.columns import METRIC_BY_NAME, Metric
+from imu.figures.alignment import AlignedCurves
+from imu.figures.overlay import spread_over_time
+
+MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "°/s": 0, "m": 2, "s": 1}
+"""Decimals of a mean, by unit, beyond which nobody reads."""
+
+
+@dataclass(frozen=True)
+class Level:
+    """Mean and spread of one metric over a set: SD with its 95 % interval."""
+
+    metric: Metric
+    count: int
+    mean: float
+    sd: float
+    sd_low: float
+    sd_high: float
+
+    @property
+    def mean_text(self) -> str:
+        """Mean with unit, rounded to its error."""
+        error = self.sd / math.sqrt(self.count) if self.count > 1 else math.nan
+        decimals = min(decimals_for(error, self.mean), MOST_DECIMALS.get(self.metric.unit, 2))
+        return with_unit(plain(self.mean, decimals), self.metric.unit)
+
+    @property
+    def sd_decimals(self) -> int:
+        return decimals_for((self.sd_high - self.sd_low) / 4.0, self.sd)
+
+    @property
+    def sd_text(self) -> str:
+        """SD, in the unit of the mean."""
+        return plain(self.sd, self.sd_decimals)
+
+    @property
+    def interval_text(self) -> str:
+        """Interval of the SD as "8 to 15"."""
+        low, high = plain(self.sd_low, self.sd_decimals), plain(self.sd_high, self.sd_decimals)
+        return f"{low} to {high}"
+
+
+def level(swings: pd.DataFrame, name: str) -> Level:
+    """Mean, SD and its 95 % chi-squared interval of the metric ``name``."""
+    values = swings[name].to_numpy(float)
+    values = values[np.isfinite(values)]
+    n = len(values)
+    mean = float(values.mean()) if n else math.nan
+    if n < 3:
+        return Level(METRIC_BY_NAME[name], n, mean, math.nan, math.nan, math.nan)
+    sd = float(values.std(ddof=1))
+    low, high = (sd * math.sqrt((n - 1) / chi2.ppf(q, n - 1)) for q in (0.975, 0.025))
+    return Level(METRIC_BY_NAME[name], n, mean, sd, low, high)
+
+
+def session_sentence(swings: pd.DataFrame, aligned: AlignedCurves) -> str:
+    """What the set says, in one or two plain sentences computed from it.
+
+    aligned : the hinge curves of the same swings, lined up at impact.
+    """
+    count = len(swings)
+    noun = "swing" if count == 1 else "swings"
+    if count == 0:
+        return "No swings of this kind here."
+    release = level(swings, "release_ms")
+    if not math.isfinite(release.sd):
+        return f"{count} {noun}: too few to speak of a spread; ten or more say something."
+    text = (
+        f"{count} {noun}. Release comes {release.mean_text} before impact, "
+        f"give or take {with_unit(release.sd_text, 'ms')}."
+    )
+    where = widest_hinge(aligned)
+    return f"{text} {where}" if where else text
+
+
+def widest_hinge(aligned: AlignedCurves) -> str:
+    """Where between the top and impact the hinge spreads most, in words."""
+    lines = aligned.values["hinge_deg"]
+    if len(lines) < 3:
+        return ""
+    spread = spread_over_time(lines)
+    top = float(np.nanmedian(aligned.events["club_top"]))
+    down = (aligned.grid >= top) & (aligned.grid <= 0.0) & np.isfinite(spread)
+    if not down.any():
+        return ""
+    at = int(np.argmax(np.where(down, spread, -1.0)))
+    before = -1e3 * aligned.grid[at]
+    moment = "at impact" if before < 5 else f"{before:.0f} ms before impact"
+    return f"On the way down the hinge varies most {moment} (SD {spread[at]:.1f}°)."
