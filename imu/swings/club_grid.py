@@ -16,8 +16,8 @@ from imu.types import BoolArray, FloatArray, Stream
 
 GRID_HZ = 100.0
 
-LONG_GAP = 0.04
-"""s. Bins farther than this from a sample are marked as missing."""
+STILL_RATE = 0.6
+"""rad/s. A club turning slower than this is still enough to call it a rest."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +58,7 @@ def club_grid(stream: Stream) -> ClubGrid:
         known = places[full]
         for axis in range(3):
             gyr[~full, axis] = np.interp(places[~full], known, gyr[full, axis])
-    time: FloatArray = start + (places + 0.5) / GRID_HZ
+    time = np.asarray(start + (places + 0.5) / GRID_HZ, dtype=np.float64)
     shaft = shaft_direction(stream)
     speed: FloatArray = np.sqrt(np.einsum("ij,ij->i", gyr, gyr))
     along = gyr @ shaft

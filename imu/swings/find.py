@@ -1,9 +1,11 @@
 """Find the swings in a recording from the raw streams, before any orientation.
 
-A swing, of whatever speed, is: the club turns back from rest, changes direction, and comes
-forward clearly faster than it went back, through the direction it started from. A *ball* swing
-has a strike's shock there. Without a shock it is a *practice* swing only when delivered at
-speed; otherwise it is a waggle, a rehearsal, or carrying the club about, and is not counted.
+A swing, of whatever speed, is: the club turns back, changes direction, comes forward clearly
+faster than it went back, returns to where it started and goes on beyond. A *ball* swing has a
+strike's shock at that return, in proportion to its speed, and the club flies on with most of
+its speed, since a ball takes only part of it (a ball weighs about 46 g, a clubhead four to six
+times that: common knowledge, no source). Without a shock it is a *practice* swing only when
+delivered at speed. All else is a waggle, a rehearsal, a dropped club, carrying, and so on.
 """
 
 from __future__ import annotations
@@ -16,9 +18,11 @@ import pandas as pd
 from scipy.signal import find_peaks
 
 from imu.settings import AnalysisSettings
-from imu.swings.club_grid import GRID_HZ, ClubGrid, club_grid, orientation_from
+from imu.swings.address import read_address
+from imu.swings.club_grid import GRID_HZ, STILL_RATE, ClubGrid, club_grid
 from imu.swings.impact import Strike, find_strike
-from imu.types import BALL, CLUB, PRACTICE, AlignedStreams, BoolArray, Stream, SwingWindow
+from imu.swings.parts import SLOW_RATE, SwingParts, take_apart
+from imu.types import BALL, CLUB, FOREARM, PRACTICE, AlignedStreams, BoolArray, Stream, SwingWindow
 
 LEAST_RATE = 3.0
 """rad/s across the shaft. Slower movements of the club are not looked at."""
@@ -27,19 +31,33 @@ PRACTICE_RATE = 8.0
 """rad/s. A swing without a strike must reach this to count as a practice swing."""
 
 DELIVERED = 1.6
-"""A swing without a strike comes forward at least this many times faster than it went back."""
+DELIVERED_WITH_STRIKE = 1.15
+"""Forward rate against back rate, at least: a swing is delivered, a waggle goes to and fro."""
 
-LEAST_BACK = 0.35
-"""rad. A backswing turns the club at least this far (20°)."""
+LEAST_BACK = 0.3
+"""rad. A backswing turns the club at least this far (17°)."""
 
-LOOK_BACK = 3.0
-LOOK_ON = 2.5
-"""s before and after the fastest moment in which the parts of a swing are looked for."""
+LEAST_RETURN = 0.5
+"""Part of the backswing's turn that the forward turn must make before the strike or the peak."""
 
-REST_RATE = 0.25
-STILL_RATE = 0.6
-SLOW_RATE = 1.0
-"""rad/s. Takeaway; still enough to be a rest; finish."""
+LEAST_BEYOND = 0.3
+"""Turn beyond the return, as a part of the backswing's: a tap on the ground stops there."""
+
+LEAST_KEPT = 0.3
+"""Part of the forward rate left after a strike; a club hitting the ground or dropped keeps less."""
+
+SLOW_SHOCK_PER_RATE = 1.5
+"""m/s² for each rad/s. Below PRACTICE_RATE a strike must be this clear to make a ball swing."""
+
+CENTRIPETAL_RADIUS = 0.08
+"""m. In a swing the acceleration along the shaft is at least this times the squared rate."""
+
+FREE_FALL = 3.0
+FREE_FALL_TIME = 0.15
+"""m/s² and s. A club less accelerated than this for so long is falling."""
+
+LOST = 0.08
+"""s. Longest loss of samples between takeaway and impact that leaves a swing usable."""
 
 REST_WANTED = 1.5
 CALM_WANTED = 1.0
@@ -54,154 +72,149 @@ class FoundSwings:
     rejected: pd.DataFrame
 
 
-@dataclass(frozen=True, eq=False)
-class _Parts:
-    """Times (s) and sizes of a movement taken as a swing; ``fault`` says why it is none."""
-
-    takeaway: float
-    top: float
-    fastest: float
-    finish: float
-    back_angle: float
-    back_rate: float
-    forward_rate: float
-    turned: float
-    fault: str = ""
-
-
 def find_swings(aligned: AlignedStreams, settings: AnalysisSettings) -> FoundSwings:
     """Find and classify every swing of a recording.
 
-    Raises ValueError when there is no club stream.
+    aligned : streams in recording time; the club's is needed, the forearm's only decides where
+    the club's samples are lost at impact. Its clock may be off by 20 ms. Sensors may sit at any
+    angle, and the streams may be mirrored. Raises ValueError when there is no club stream.
     """
     if CLUB not in aligned.streams:
         raise ValueError("find_swings: a club stream is needed")
-    stream = aligned.streams[CLUB]
-    if len(stream.time) < 100:
+    club = aligned.streams[CLUB]
+    if len(club.time) < 100 or float(club.time[-1] - club.time[0]) < 1.0:
         return FoundSwings((), _rejected_table([]))
-    grid = club_grid(stream)
-    peaks, _ = find_peaks(
-        np.concatenate([[0.0], grid.across, [0.0]]), height=LEAST_RATE, distance=int(0.5 * GRID_HZ)
-    )
-    peaks = peaks - 1
+    grid = club_grid(club)
+    # A peak may lie at either end, where a recording cuts a swing: pad with zeros.
+    padded = np.concatenate([[0.0], grid.across, [0.0]])
+    peaks = find_peaks(padded, height=LEAST_RATE, distance=int(0.3 * GRID_HZ))[0] - 1
     order = peaks[np.argsort(-grid.across[peaks], kind="stable")]
-    taken: list[tuple[float, float]] = []
+    taken = np.zeros(len(grid.time), dtype=bool)
     swings: list[SwingWindow] = []
     rejected: list[tuple[float, float, str]] = []
     for peak in order:
-        moment = float(grid.time[peak])
-        if any(begin <= moment <= end for begin, end in taken):
+        if taken[peak]:
             continue
-        parts = _take_apart(grid, int(peak))
-        strike = _strike_of(stream, parts)
-        fault = parts.fault or _judge(parts, strike)
-        if fault:
-            span = _moving_span(grid, int(peak))
-            rejected.append((*span, fault))
-            taken.append(span)
+        parts = take_apart(grid, int(peak))
+        if isinstance(parts, str):
+            fault = parts
+        else:
+            strike, note = _strike(aligned, grid, parts)
+            fault = _judge(club, grid, parts, strike)
+        if fault or isinstance(parts, str):
+            begin, end = _moving_span(grid, int(peak))
+            rejected.append((begin, end, fault))
+            taken[grid.index(begin) : grid.index(end) + 1] = True
             continue
-        swings.append(_window(stream, grid, parts, strike))
-        taken.append((parts.takeaway - 0.2, parts.finish))
+        swings.append(_window(club, grid, parts, strike, note))
+        taken[grid.index(parts.takeaway - 0.1) : grid.index(parts.finish) + 1] = True
     swings.sort(key=lambda swing: swing.impact)
-    return FoundSwings(tuple(_apart(swings)), _rejected_table(rejected))
+    return FoundSwings(tuple(_with_address(grid, _apart(swings))), _rejected_table(rejected))
 
 
-def _take_apart(grid: ClubGrid, peak: int) -> _Parts:
-    """Read a movement around its fastest moment as backswing, top, downswing, finish."""
-    first = max(peak - int(LOOK_BACK * GRID_HZ), 0)
-    stop = min(peak + int(LOOK_ON * GRID_HZ), len(grid.time))
-    fastest = peak - first
-    turn = orientation_from(grid, first, stop)
-    rate = turn.apply(grid.gyr[first:stop])
-    shaft = turn.apply(grid.shaft)
-    across = rate - np.einsum("ij,ij->i", rate, shaft)[:, None] * shaft
-    delivery = across[max(fastest - 6, 0) : fastest + 1].sum(axis=0)
-    normal = delivery / max(float(np.sqrt(delivery @ delivery)), 1e-12)
-    plane_rate = across @ normal
-    time = grid.time[first:stop]
-    moment = float(time[fastest])
-
-    def broken(reason: str) -> _Parts:
-        return _Parts(moment, moment, moment, moment, 0.0, 0.0, 0.0, 0.0, reason)
-
-    before = np.flatnonzero(plane_rate[: fastest + 1] <= 0.0)
-    if len(before) == 0:
-        at_start = first == 0
-        return broken(
-            "the recording starts during this movement" if at_start else "no change of direction"
-        )
-    top = int(before[-1])
-    back = -plane_rate[: top + 1]
-    # The backswing is the last stretch turning back before the top.
-    busy = np.flatnonzero(back > 0.5 * float(back[max(top - int(2.0 * GRID_HZ), 0) :].max()))
-    if len(busy) == 0:
-        return broken("no backswing")
-    slow = np.flatnonzero(grid.speed[first : first + int(busy[-1])] < REST_RATE)
-    if len(slow):
-        takeaway = int(slow[-1])
-    elif first == 0:
-        return broken("the recording starts during this swing")
-    else:
-        span = slice(max(top - int(2.0 * GRID_HZ), 0), int(busy[-1]) + 1)
-        takeaway = span.start + int(np.argmin(grid.speed[first:][span]))
-    back_angle = float(back[takeaway:].clip(min=0.0).sum()) / GRID_HZ
-    finished = np.flatnonzero(grid.speed[first + fastest : stop] < SLOW_RATE)
-    forward = plane_rate[top:]
-    turned = float(forward[: fastest - top + 1].clip(min=0.0).sum()) / GRID_HZ
-    if len(finished):
-        finish = fastest + int(finished[0])
-    elif stop == len(grid.time):
-        return broken("the recording ends during this swing")
-    else:
-        finish = len(time) - 1
-    return _Parts(
-        float(time[takeaway]),
-        float(time[top]),
-        moment,
-        float(time[finish]),
-        back_angle,
-        float(back[takeaway:].max()),
-        float(grid.across[peak]),
-        turned,
-    )
+def _strike(
+    aligned: AlignedStreams, grid: ClubGrid, parts: SwingParts
+) -> tuple[Strike | None, str]:
+    """The strike of a swing, and a note when lost samples leave it in doubt."""
+    begin = max(parts.time_of_turn(0.4), parts.top)
+    end = max(parts.fastest + 0.04, parts.time_of_turn(1.6))
+    strike = find_strike(aligned.streams[CLUB], begin, end, parts.forward_rate)
+    if strike is not None:
+        return strike, ""
+    first, stop = grid.index(parts.time_of_turn(0.85)), grid.index(end) + 1
+    lost = grid.missing[first:stop]
+    if not lost.any() or FOREARM not in aligned.streams:
+        return None, "samples lost where a strike would be" if lost.any() else ""
+    # The forearm feels the strike too, less and maybe 20 ms beside it.
+    seen = find_strike(aligned.streams[FOREARM], begin, end + 0.02, 0.25 * parts.forward_rate)
+    if seen is None:
+        return None, "samples lost where a strike would be; the forearm felt none"
+    bounds = grid.time[first:stop][lost]
+    middle = 0.5 * float(bounds[0] + bounds[-1])
+    width = max(float(bounds[-1] - bounds[0]) + 1.0 / GRID_HZ, 0.02)
+    found = Strike(middle, width / math.sqrt(12.0), seen.size)
+    return found, "samples lost at impact; its time is that of the loss"
 
 
-def _strike_of(stream: Stream, parts: _Parts) -> Strike | None:
-    if parts.fault:
-        return None
-    begin = parts.top + 0.3 * (parts.fastest - parts.top)
-    return find_strike(stream, begin, parts.fastest + 0.12, parts.forward_rate)
-
-
-def _judge(parts: _Parts, strike: Strike | None) -> str:
+def _judge(club: Stream, grid: ClubGrid, parts: SwingParts, strike: Strike | None) -> str:
     """Why a movement is no swing ("" when it is one)."""
     if parts.back_angle < LEAST_BACK:
         return "too small a backswing"
-    if parts.turned < 0.4 * parts.back_angle:
+    if _falls(club, parts):
+        return "the club was dropped"
+    turned = parts.turned(parts.fastest if strike is None else strike.time)
+    if turned < LEAST_RETURN * parts.back_angle:
         return "the club did not come back to where it started"
-    if strike is not None:
+    if parts.forward_angle < (1.0 + LEAST_BEYOND) * parts.back_angle:
+        return "the club stopped where it started: a waggle or a tap"
+    if _lost(grid, parts):
+        return "samples lost in the swing"
+    struck = strike is not None
+    if struck and parts.forward_rate < PRACTICE_RATE and strike is not None:
+        struck = strike.size > SLOW_SHOCK_PER_RATE * parts.forward_rate
+    if struck and strike is not None and parts.kept_after(strike.time) < LEAST_KEPT:
+        return "the club was stopped by what it hit: the ground, or a fall"
+    if struck:
+        if parts.forward_rate < DELIVERED_WITH_STRIKE * parts.back_rate:
+            return "a knock, but no swing: forward no faster than back"
         return ""
-    if parts.forward_rate < PRACTICE_RATE or parts.forward_rate < DELIVERED * parts.back_rate:
-        return "waggle, rehearsal or carrying: not delivered at speed, and no strike"
+    if parts.forward_rate < PRACTICE_RATE:
+        return "a waggle, rehearsal or carrying: slow, and no strike"
+    if parts.forward_rate < DELIVERED * parts.back_rate:
+        return "to and fro: forward hardly faster than back, and no strike"
+    if not _on_an_arc(club, grid, parts):
+        return "the club turned on the spot: handled, not swung"
     return ""
 
 
-def _window(stream: Stream, grid: ClubGrid, parts: _Parts, strike: Strike | None) -> SwingWindow:
+def _falls(club: Stream, parts: SwingParts) -> bool:
+    """Whether the club is in free fall for a while before its fastest moment or just after."""
+    first, stop = np.searchsorted(club.time, [parts.takeaway, parts.fastest + 0.3])
+    acc = club.acc[first:stop]
+    light = np.einsum("ij,ij->i", acc, acc) < FREE_FALL**2
+    if not light.any():
+        return False
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], light, [False]]).astype(np.int8)))
+    begin, end = edges[::2], edges[1::2] - 1
+    spells = club.time[first:stop][end] - club.time[first:stop][begin]
+    return bool(spells.max() > FREE_FALL_TIME)
+
+
+def _lost(grid: ClubGrid, parts: SwingParts) -> bool:
+    """Whether too many samples are lost between takeaway and the fastest moment."""
+    span = grid.missing[grid.index(parts.takeaway) : grid.index(parts.fastest) + 1]
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], span, [False]]).astype(np.int8)))
+    return bool(len(edges)) and float((edges[1::2] - edges[::2]).max()) / GRID_HZ > LOST
+
+
+def _on_an_arc(club: Stream, grid: ClubGrid, parts: SwingParts) -> bool:
+    """Whether the acceleration along the shaft fits a sensor going round, not turning in place."""
+    first, stop = np.searchsorted(club.time, [parts.fastest - 0.02, parts.fastest + 0.02])
+    if stop <= first:
+        return True
+    pull = float(np.median(club.acc[first:stop] @ grid.shaft))
+    wanted = CENTRIPETAL_RADIUS * parts.forward_rate**2
+    return pull > min(wanted, 0.5 * club.acc_range)
+
+
+def _window(
+    club: Stream, grid: ClubGrid, parts: SwingParts, strike: Strike | None, note: str
+) -> SwingWindow:
     start = parts.takeaway - _still_before(grid, parts.takeaway)
     end = parts.finish + _calm_after(grid, parts.finish)
-    rest, waggles, settled = _address(grid, parts.takeaway)
+    notes = [note] if note else []
+    if not parts.rested:
+        notes.append("the club was not still before the takeaway")
     return SwingWindow(
-        start=max(start, float(stream.time[0])),
-        end=min(end, float(stream.time[-1])),
+        start=max(start, float(club.time[0])),
+        end=min(end, float(club.time[-1])),
         kind=PRACTICE if strike is None else BALL,
         takeaway=parts.takeaway,
         top=parts.top,
         impact=parts.fastest if strike is None else strike.time,
         impact_se=1.0 / GRID_HZ if strike is None else strike.time_se,
         finish=parts.finish,
-        waggles=waggles,
-        notes=() if rest else ("the club was not still before the takeaway",),
-        settled=settled,
+        notes=tuple(notes),
     )
 
 
@@ -223,13 +236,6 @@ def _calm_after(grid: ClubGrid, finish: float) -> float:
     return max(calm / GRID_HZ, 0.3)
 
 
-def _address(grid: ClubGrid, takeaway: float) -> tuple[bool, int, float]:
-    """Whether the club rested before the takeaway, how often it was waggled, since when."""
-    index = grid.index(takeaway)
-    rest = bool(grid.speed[max(index - 10, 0) : index].min(initial=9.0) < REST_RATE)
-    return rest, 0, math.nan
-
-
 def _moving_span(grid: ClubGrid, peak: int) -> tuple[float, float]:
     """Begin and end (s) of the movement around a bin, up to 3 s to each side."""
     reach = int(3.0 * GRID_HZ)
@@ -246,19 +252,30 @@ def _apart(swings: list[SwingWindow]) -> list[SwingWindow]:
     cut = list(swings)
     for index in range(len(cut) - 1):
         here, after = cut[index], cut[index + 1]
-        if here.end > after.takeaway:
-            cut[index] = replace(here, end=max(here.finish, after.takeaway - 0.2))
-        if after.start < cut[index].finish:
-            cut[index + 1] = replace(after, start=min(cut[index].finish, after.takeaway))
+        if here.end > after.takeaway - 0.2:
+            cut[index] = here = replace(here, end=max(here.finish, after.takeaway - 0.2))
+        if after.start < here.finish:
+            cut[index + 1] = replace(after, start=min(here.finish, after.takeaway))
     return cut
+
+
+def _with_address(grid: ClubGrid, swings: list[SwingWindow]) -> list[SwingWindow]:
+    """Add the waggles and the time of settling to each window."""
+    earliest = float(grid.time[0])
+    known = []
+    for swing in swings:
+        waggles, settled = read_address(grid, swing.takeaway, earliest)
+        known.append(replace(swing, waggles=waggles, settled=settled))
+        earliest = swing.finish
+    return known
 
 
 def _rejected_table(rows: list[tuple[float, float, str]]) -> pd.DataFrame:
     rows = sorted(rows)
     return pd.DataFrame(
         {
-            "start_s": [row[0] for row in rows],
-            "end_s": [row[1] for row in rows],
+            "start_s": np.array([row[0] for row in rows], dtype=np.float64),
+            "end_s": np.array([row[1] for row in rows], dtype=np.float64),
             "reason": [row[2] for row in rows],
         }
     )

@@ -1,0 +1,59 @@
+"""The time over the ball: when the club settled, and how often it was waggled since."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from imu.swings.club_grid import GRID_HZ, STILL_RATE, ClubGrid, orientation_from
+
+LOOK_BACK = 60.0
+"""s before the takeaway searched for the settling."""
+
+JOINED = 0.25
+"""s. Movements parted by less stillness than this are one."""
+
+WAGGLE_RATE = 4.5
+WAGGLE_TIME = 4.0
+WAGGLE_RETURN = 25.0 * math.pi / 180.0
+"""rad/s, s, rad. A waggle is slower and shorter than these and leaves the shaft where it was."""
+
+
+def read_address(grid: ClubGrid, takeaway: float, earliest: float) -> tuple[int, float]:
+    """Number of waggles before a takeaway, and when the club settled (NaN when not seen).
+
+    earliest : s, the recording's start or the finish of the swing before.
+    """
+    stop = grid.index(takeaway)
+    first = max(grid.index(earliest), stop - int(LOOK_BACK * GRID_HZ))
+    moving = grid.speed[first:stop] > STILL_RATE
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], moving, [False]]).astype(np.int8)))
+    spells = _joined(edges.reshape(-1, 2) + first)
+    waggles = 0
+    for begin, end in reversed(spells):
+        if end >= stop - 2:
+            continue
+        if begin == first or not _is_waggle(grid, begin, end):
+            return waggles, float(grid.time[end])
+        waggles += 1
+    return waggles, math.nan
+
+
+def _joined(spells: np.ndarray) -> list[tuple[int, int]]:
+    joined: list[tuple[int, int]] = []
+    for begin, end in spells.tolist():
+        if joined and begin - joined[-1][1] < JOINED * GRID_HZ:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((begin, end))
+    return joined
+
+
+def _is_waggle(grid: ClubGrid, begin: int, end: int) -> bool:
+    if end - begin > WAGGLE_TIME * GRID_HZ or grid.across[begin:end].max() > WAGGLE_RATE:
+        return False
+    if not grid.shaft.any():
+        return True
+    moved = orientation_from(grid, begin, end)[-1].apply(grid.shaft)
+    return math.acos(min(max(float(moved @ grid.shaft), -1.0), 1.0)) < WAGGLE_RETURN
