@@ -12,6 +12,7 @@ import contextlib
 import os
 import secrets
 import shutil
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -82,6 +83,35 @@ def new_folder(target: Path) -> Iterator[Path]:
             raise FileExistsError(str(target)) from problem
         raise
     sync_folder(target.parent)
+
+
+@contextlib.contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Hold an exclusive lock on the file ``path``, waiting for other processes and threads.
+
+    The lock goes with the process: a killed holder blocks nobody. The file itself stays.
+    """
+    with path.open("a+b") as handle:
+        if sys.platform == "win32":
+            import msvcrt
+
+            while True:
+                try:
+                    handle.seek(0)
+                    msvcrt.locking(handle.fileno(), msvcrt.LK_LOCK, 1)
+                    break
+                except OSError:  # gives up after ten seconds: ask again
+                    continue
+            try:
+                yield
+            finally:
+                handle.seek(0)
+                msvcrt.locking(handle.fileno(), msvcrt.LK_UNLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX)
+            yield  # closing the file lets go
 
 
 def remove_folder(target: Path) -> None:

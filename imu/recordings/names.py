@@ -53,3 +53,11 @@ def file_name(text: str, fallback: str = "recording", length: int = 48) -> str:
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
     slug = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:length].strip("-")
     return fallback if not slug or is_reserved(slug) else slug
+
+
+def printable(text: str) -> str:
+    """Text for a terminal: control characters, which could steer it, become spaces."""
+    return "".join(
+        " " if unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp") else letter
+        for letter in text
+    )

@@ -48,7 +48,18 @@ _ACC = ("acc_x_m_s2", "acc_y_m_s2", "acc_z_m_s2")
 _GYR = ("gyr_x_rad_s", "gyr_y_rad_s", "gyr_z_rad_s")
 _MICRO = 1e6
 
-__all__ = ["make_recording", "read_manifest", "read_recording", "write_recording"]
+__all__ = [
+    "RecordingExistsError",
+    "make_recording",
+    "read_document",
+    "read_manifest",
+    "read_recording",
+    "write_recording",
+]
+
+
+class RecordingExistsError(SwingspreadError):
+    """A recording was to be written where something exists already."""
 
 
 def _narrowest(values: NDArray[Any]) -> NDArray[Any]:
@@ -142,7 +153,7 @@ def write_recording(recording: Recording, folder: Path | str) -> Recording:
                 _write_stream(stream, part / f"{role}.parquet")
             write_file(part / MANIFEST_FILE, text.encode("utf-8", "surrogatepass"))
     except FileExistsError as problem:
-        raise SwingspreadError(
+        raise RecordingExistsError(
             f"{folder}: exists already; recordings are never overwritten, choose another folder"
         ) from problem
     except OSError as problem:

@@ -23,16 +23,16 @@ from imu.types import Club, Manifest, Player, Recording, Stream
 def stream(role="forearm", size=50, seed=1, **changes):
     rng = np.random.default_rng(seed)
     seq = np.arange(size) + np.where(np.arange(size) > 20, 7, 0)
-    values = dict(
-        role=role,
-        time=(1_000_000 + 1000 * seq) / 1e6,
-        acc=np.round(rng.normal(size=(size, 3)), 6),
-        gyr=np.round(rng.normal(size=(size, 3)), 6),
-        seq=seq,
-        host_time=np.where(np.arange(size) < 5, np.nan, seq * 1e-3),
-        rate_hz=1000.0,
-        acc_range=320.0,
-    )
+    values = {
+        "role": role,
+        "time": (1_000_000 + 1000 * seq) / 1e6,
+        "acc": np.round(rng.normal(size=(size, 3)), 6),
+        "gyr": np.round(rng.normal(size=(size, 3)), 6),
+        "seq": seq,
+        "host_time": np.where(np.arange(size) < 5, np.nan, seq * 1e-3),
+        "rate_hz": 1000.0,
+        "acc_range": 320.0,
+    }
     return Stream(**(values | changes))
 
 

@@ -1,0 +1,315 @@
+"""Does what a file says agree with physics? Units, rates, and which sensor is which.
+
+Each check needs strong evidence before it refuses a file: wrong units are off by a factor of
+ten or more, and the sensors are taken as exchanged only when both the turning rate and the
+acceleration say so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from imu.errors import SwingspreadError
+from imu.recordings.column_map import QUANTITIES, ColumnMap
+from imu.recordings.sampling import sample_period
+from imu.types import FloatArray, Stream
+from imu.units import STANDARD_GRAVITY
+
+REST_SHARE = 0.2
+"""Share of samples, those that turn slowest, taken as near rest."""
+TOP_SHARE = 0.005
+"""Share of samples, the most violent, that characterise the swings."""
+REST_LOW, REST_HIGH = 0.6, 1.6
+"""Acceptable size of the acceleration near rest, in units of gravity."""
+RATE_TOLERANCE = 0.1
+FASTEST_RAD_S = 150.0
+"""No part of a swing turns faster (8600 °/s): more than three times the rates published."""
+VIGOROUS_M_S2 = 50.0
+"""Sustained acceleration that walking and taps do not reach but swings do."""
+RADIUS_LOW_M, RADIUS_HIGH_M = 0.01, 20.0
+"""Acceleration over rate squared in vigorous motion: the radius of the turn. About 0.3 m in
+swings; a unit mistake in the gyroscope moves it by a factor of 3283 or more."""
+CLEARLY = 1.25
+"""By this factor the supposed forearm must exceed the supposed club in both measures."""
+SWING_RATE_RAD_S = 8.0
+LEAST_DURATION_S = 2.0
+LEAST_SAMPLES = 10
+
+
+@dataclass(frozen=True)
+class Motions:
+    """Sizes that characterise a stream: near rest, and root mean squares of its top samples."""
+
+    rest_acc: float
+    rest_gyr: float
+    top_acc: float
+    top_gyr: float
+
+
+def _top(size: FloatArray) -> float:
+    count = max(int(len(size) * TOP_SHARE), 1)
+    largest = np.partition(size, len(size) - count)[-count:]
+    return float(np.sqrt(np.mean(largest**2)))
+
+
+def motions(acc: FloatArray, gyr: FloatArray) -> Motions:
+    """Characteristic sizes of (N, 3) acceleration and turning rate, in their own units."""
+    acc_size = np.sqrt(np.einsum("ij,ij->i", acc, acc))
+    gyr_size = np.sqrt(np.einsum("ij,ij->i", gyr, gyr))
+    count = max(int(len(gyr_size) * REST_SHARE), 1)
+    slow = np.argpartition(gyr_size, count - 1)[:count]
+    return Motions(
+        float(np.median(acc_size[slow])),
+        float(np.median(gyr_size[slow])),
+        _top(acc_size),
+        _top(gyr_size),
+    )
+
+
+def _fitting(quantity: str, declared: str, fits: Mapping[str, bool]) -> str:
+    others = [unit for unit in QUANTITIES[quantity] if unit != declared and fits[unit]]
+    return others[0] if others else ""
+
+
+def check_acceleration_unit(found: Motions, columns: ColumnMap, where: str) -> None:
+    """Near rest an accelerometer shows gravity, whatever else it does."""
+    declared = columns.units["acc"]
+    rest = found.rest_acc / STANDARD_GRAVITY
+    if REST_LOW <= rest <= REST_HIGH:
+        return
+    scales = QUANTITIES["acc"]
+    fits = {
+        unit: REST_LOW <= rest * scale / scales[declared] <= REST_HIGH
+        for unit, scale in scales.items()
+    }
+    seen = f"{where}: near rest the acceleration is {found.rest_acc:.3g} m/s² instead of 9.81"
+    unit = _fitting("acc", declared, fits)
+    if unit:
+        raise SwingspreadError(
+            f"{seen}; the columns seem to be in {unit}, not {declared}: "
+            f'say "acc": "{unit}" under units'
+        )
+    if REST_LOW <= found.rest_gyr / STANDARD_GRAVITY <= REST_HIGH:
+        raise SwingspreadError(
+            f"{seen}, while the turning rate columns hold gravity; "
+            "acceleration and turning rate seem exchanged: correct the column names"
+        )
+    if rest < 0.3:
+        raise SwingspreadError(
+            f"{seen}; gravity seems to have been taken out: export the raw acceleration"
+        )
+    raise SwingspreadError(
+        f"{seen}, which fits no unit (m/s^2, g, mg); check the columns and the logger's scale"
+    )
+
+
+def check_rotation_unit(found: Motions, columns: ColumnMap, where: str) -> None:
+    """Turning rates of swings have an upper bound, and fit the acceleration they cause."""
+    declared = columns.units["gyr"]
+    scales = QUANTITIES["gyr"]
+    fits = {}
+    for unit, scale in scales.items():
+        rate = found.top_gyr * scale / scales[declared]
+        radius = found.top_acc / max(rate, 1e-12) ** 2
+        vigorous = found.top_acc > VIGOROUS_M_S2
+        bounded = rate < FASTEST_RAD_S
+        fits[unit] = bounded and (not vigorous or RADIUS_LOW_M < radius < RADIUS_HIGH_M)
+    if fits[declared]:
+        return
+    seen = f"{where}: the fastest turning is {found.top_gyr:.3g} rad/s"
+    unit = _fitting("gyr", declared, fits)
+    if unit:
+        raise SwingspreadError(
+            f"{seen}, which does not go with an acceleration of {found.top_acc:.0f} m/s²; "
+            f'the columns seem to be in {unit}, not {declared}: say "gyr": "{unit}" under units'
+        )
+    raise SwingspreadError(
+        f"{seen}, which fits no unit (rad/s, deg/s, mdeg/s); "
+        "check the columns and the logger's scale"
+    )
+
+
+def check_constant(values: FloatArray, names: tuple[str, ...], where: str) -> str:
+    """Refuse a sensor whose three axes never change; a sentence for a single such axis."""
+    still = [name for name, axis in zip(names, values.T, strict=True) if np.ptp(axis) == 0.0]
+    if len(still) == len(names):
+        raise SwingspreadError(
+            f"{where}: columns {', '.join(names)} hold the same number in every row; "
+            "the sensor was off, or these are the wrong columns"
+        )
+    return f"column {still[0]} holds the same number in every row" if still else ""
+
+
+def check_count(samples: int, where: str) -> None:
+    """Refuse a file with too few rows to know its rate."""
+    if samples < LEAST_SAMPLES:
+        raise SwingspreadError(
+            f"{where}: only {samples} row{'s' * (samples != 1)} of samples; "
+            "export the whole recording from the logger"
+        )
+
+
+def check_duration(time: FloatArray, where: str) -> None:
+    """Refuse what is too short to hold a swing."""
+    duration = float(time[-1] - time[0])
+    if duration < LEAST_DURATION_S:
+        raise SwingspreadError(
+            f"{where}: too short, {len(time)} samples over {duration:.3g} s; a recording needs "
+            f"{LEAST_DURATION_S:g} s or more. Was the export cut short?"
+        )
+
+
+def check_rate(
+    time: FloatArray,
+    declared_hz: float,
+    columns: ColumnMap,
+    where: str,
+    others: Mapping[str, float],
+) -> str:
+    """The clock's rate against the declared one; a sentence when they differ by 3 to 10 %.
+
+    others : declared rates of the other sensors by role, to tell exchanged files.
+    Raises SwingspreadError when they differ by more, with the likeliest reason.
+    """
+    implied = 1.0 / sample_period(time)
+    ratio = implied / declared_hz
+    if abs(ratio - 1.0) <= RATE_TOLERANCE:
+        if abs(ratio - 1.0) > 0.03:
+            return f"samples come at {implied:.4g} Hz where {declared_hz:g} Hz is declared"
+        return ""
+    declared = columns.units["t_sensor"]
+    scales = QUANTITIES["t_sensor"]
+    fits = {
+        unit: abs(ratio * scales[declared] / scale - 1.0) <= RATE_TOLERANCE
+        for unit, scale in scales.items()
+    }
+    seen = (
+        f"{where}: by column {columns.columns['t_sensor']} samples come at {implied:.4g} Hz, "
+        f"but {declared_hz:g} Hz is declared"
+    )
+    unit = _fitting("t_sensor", declared, fits)
+    if unit:
+        raise SwingspreadError(
+            f"{seen}; the clock seems to be in {unit}, not {declared}: "
+            f'say "t_sensor": "{unit}" under units'
+        )
+    for role, rate in others.items():
+        if abs(implied / rate - 1.0) <= RATE_TOLERANCE:
+            raise SwingspreadError(
+                f"{seen} and {rate:g} Hz for the {role} sensor; the files seem swapped: "
+                "give them the other way round, or use --swap"
+            )
+    raise SwingspreadError(f"{seen}; correct rate_hz in the meta file")
+
+
+def check_host_time(host: FloatArray, time: FloatArray, columns: ColumnMap, where: str) -> None:
+    """The arrival times must span about as long as the sensor's own clock."""
+    known = np.flatnonzero(np.isfinite(host))
+    if len(known) < 2:
+        return
+    first, last = known[0], known[-1]
+    own, arrived = float(time[last] - time[first]), float(host[last] - host[first])
+    slack = max(RATE_TOLERANCE * own, 1.0)
+    if abs(arrived - own) <= slack:
+        return
+    declared = columns.units["t_host"]
+    scales = QUANTITIES["t_host"]
+    fits = {
+        unit: abs(arrived * scale / scales[declared] - own) <= slack
+        for unit, scale in scales.items()
+        if unit != declared
+    } | {declared: False}
+    seen = (
+        f"{where}: column {columns.columns['t_host']} spans {arrived:.4g} s "
+        f"while the sensor's clock spans {own:.4g} s"
+    )
+    unit = _fitting("t_host", declared, fits)
+    if unit:
+        raise SwingspreadError(
+            f"{seen}; arrival times seem to be in {unit}, not {declared}: "
+            f'say "t_host": "{unit}" under units'
+        )
+    raise SwingspreadError(
+        f'{seen}; if arrival times are not to be trusted, map them to nothing: "t_host": null'
+    )
+
+
+def check_ranges(stream: Stream) -> list[str]:
+    """Sentences on samples at or beyond the declared full scales."""
+    notes = []
+    for word, values, limit in (
+        ("accelerometer", stream.acc, stream.acc_range),
+        ("gyroscope", stream.gyr, stream.gyr_range),
+    ):
+        largest = float(np.abs(values).max())
+        if not np.isfinite(limit):
+            continue
+        if largest > 1.05 * limit:
+            notes.append(
+                f"the {word} reads {largest / limit:.2g} times its declared range; "
+                "check the range in the meta file"
+            )
+        elif largest > 0.999 * limit:
+            count = int(np.count_nonzero((np.abs(values) > 0.999 * limit).any(axis=1)))
+            notes.append(f"{count} samples at the end of the {word}'s range (clipped)")
+    return notes
+
+
+def check_distinct(first: Stream, second: Stream) -> None:
+    """Refuse the same samples given for two sensors under two file names."""
+    if np.array_equal(first.acc, second.acc) and np.array_equal(first.gyr, second.gyr):
+        raise SwingspreadError(
+            f"the files for {first.role} and {second.role} hold the very same samples; "
+            "one is a copy of the other, give each sensor its own file"
+        )
+
+
+def check_overlap(first: Stream, second: Stream) -> str:
+    """Two sensors of one recording must have run at the same time; a sentence when in doubt."""
+    spans = []
+    for stream in (first, second):
+        known = stream.host_time[np.isfinite(stream.host_time)]
+        if len(known) < 2:
+            return (
+                f"arrival times of the {stream.role} are unknown; "
+                "clocks are aligned from the motion alone"
+            )
+        spans.append((float(known.min()), float(known.max())))
+    (start, end), (other_start, other_end) = spans
+    shared = min(end, other_end) - max(start, other_start)
+    shorter = min(end - start, other_end - other_start)
+    if shared <= 0:
+        raise SwingspreadError(
+            f"{first.role} and {second.role} do not overlap: by arrival time the {first.role} ran "
+            f"from {start:.6g} to {end:.6g} s, the {second.role} from {other_start:.6g} to "
+            f"{other_end:.6g} s; give two files of the same recording"
+        )
+    if shared < 0.5 * shorter:
+        return f"{first.role} and {second.role} overlap for only {shared:.1f} s"
+    return ""
+
+
+def check_order(forearm: Motions, club: Motions, files: tuple[str, str]) -> str:
+    """Is the supposed club the one that turns faster and is struck harder?
+
+    Raises SwingspreadError when the evidence for exchanged sensors is strong; returns a
+    sentence when only one of the two signs speaks for it.
+    """
+    rate, shock = forearm.top_gyr / club.top_gyr, forearm.top_acc / club.top_acc
+    if max(forearm.top_gyr, club.top_gyr) < SWING_RATE_RAD_S:
+        return ""
+    if rate > CLEARLY and shock > CLEARLY:
+        raise SwingspreadError(
+            f"{files[0]} (forearm) and {files[1]} (club) seem swapped: the supposed forearm turns "
+            f"{rate:.1f} times as fast as the supposed club and is shaken {shock:.1f} times as "
+            "hard; use --swap to exchange the files, or --keep-order if they are right"
+        )
+    if rate > CLEARLY:
+        return (
+            f"the forearm turns {rate:.1f} times as fast as the club, which is unusual; "
+            "are the sensors swapped?"
+        )
+    return ""

@@ -1,0 +1,242 @@
+"""The user's library: a folder with one recording folder in it for every recording.
+
+A recording's folder is named by its id, so that two processes adding the same recording meet at
+one name and only one of them wins. There is no index that could go stale: listing reads every
+small manifest. A folder copied in by hand, under any name, is found as well.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import os
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import platformdirs
+
+from imu.errors import SwingspreadError
+from imu.recordings.atomic import remove_folder, sweep_leftovers
+from imu.recordings.content import content_id
+from imu.recordings.manifest import manifest_from_json
+from imu.recordings.notes import read_notes
+from imu.recordings.store import (
+    MANIFEST_FILE,
+    RecordingExistsError,
+    read_document,
+    read_recording,
+    write_recording,
+)
+from imu.types import Manifest, Recording
+
+LONGEST_LIST = 8
+"""Candidates shown in an error message before the rest are only counted."""
+
+
+def default_library() -> Path:
+    """The library in the platform's folder for a user's data."""
+    return platformdirs.user_data_path("swingspread", appauthor=False) / "library"
+
+
+@dataclass(frozen=True)
+class LibraryEntry:
+    """One recording as listed: labels as people last wrote them, and sizes.
+
+    samples, lost : per role. duration_s : the longest stream. problem : why the recording
+    cannot be opened, "" when it can; the manifest is then empty.
+    """
+
+    id: str
+    folder: Path
+    manifest: Manifest | None
+    samples: Mapping[str, int] = field(default_factory=dict)
+    lost: Mapping[str, int] = field(default_factory=dict)
+    duration_s: float = 0.0
+    problem: str = ""
+
+    @property
+    def name(self) -> str:
+        """The display name, "" when none was given."""
+        return self.manifest.name if self.manifest else ""
+
+    def line(self) -> str:
+        """One line for people: id, name, player, club, block."""
+        if self.manifest is None:
+            return f"{self.id}  cannot be opened"
+        facts = self.manifest
+        parts = [facts.name, facts.player.name, facts.club.name, facts.session, facts.block]
+        return "  ".join([self.id, *(part for part in parts if part)])
+
+
+def _entry(folder: Path) -> LibraryEntry:
+    try:
+        document = read_document(folder)
+        manifest = manifest_from_json(document, str(folder / MANIFEST_FILE))
+        manifest = read_notes(folder).label(manifest)
+        streams = document["streams"]
+        return LibraryEntry(
+            id=str(document["id"]),
+            folder=folder,
+            manifest=manifest,
+            samples={role: int(facts["samples"]) for role, facts in streams.items()},
+            lost={role: int(facts["lost_samples"]) for role, facts in streams.items()},
+            duration_s=max((float(facts["duration_s"]) for facts in streams.values()), default=0.0),
+        )
+    except SwingspreadError as problem:
+        return LibraryEntry(folder.name, folder, None, problem=str(problem))
+    except (KeyError, TypeError, ValueError, AttributeError):
+        reason = f"{folder / MANIFEST_FILE}: damaged; restore it from a copy, or import again"
+        return LibraryEntry(folder.name, folder, None, problem=reason)
+
+
+def _alike(text: str) -> str:
+    return unicodedata.normalize("NFC", text).strip().casefold()
+
+
+class Library:
+    """Recordings in one folder.
+
+    path : the folder; None for the default in the platform's data folder. It is made when the
+    first recording is added. Raises SwingspreadError when it is a file.
+    """
+
+    def __init__(self, path: Path | str | None = None) -> None:
+        self.path = Path(path).expanduser() if path is not None else default_library()
+        if self.path.exists() and not self.path.is_dir():
+            raise SwingspreadError(f"{self.path}: a file, where the library folder should be")
+
+    def folders(self) -> list[Path]:
+        """Every folder in the library that holds a manifest, in order of name."""
+        try:
+            with os.scandir(self.path) as found:
+                names = sorted(
+                    item.name for item in found if not item.name.startswith(".") and item.is_dir()
+                )
+        except FileNotFoundError:
+            return []
+        except OSError as problem:
+            raise SwingspreadError(f"{self.path}: cannot be read ({problem.strerror})") from problem
+        candidates = [self.path / name for name in names]
+        return [folder for folder in candidates if (folder / MANIFEST_FILE).is_file()]
+
+    def entries(self) -> list[LibraryEntry]:
+        """All recordings, the newest date of recording first, then by name."""
+        found = [_entry(folder) for folder in self.folders()]
+        found.sort(key=lambda entry: (entry.name, entry.id))
+        found.sort(
+            key=lambda entry: entry.manifest.recorded_at if entry.manifest else "", reverse=True
+        )
+        return found
+
+    def find(self, text: str) -> LibraryEntry:
+        """The recording meant by an id, the unique beginning of one, a name, or a folder.
+
+        An exact id comes first, then an exact name, a name but for case, the beginning of an
+        id, and last a folder anywhere on the disk; with a path separator in ``text``, the folder
+        comes first. Raises SwingspreadError listing what there is when none or several fit.
+        """
+        wanted = text.strip()
+        if not wanted:
+            raise SwingspreadError("no recording named; give an id, a name or a folder")
+        folder = Path(wanted).expanduser()
+        is_folder = (folder / MANIFEST_FILE).is_file()
+        if is_folder and (len(folder.parts) > 1 or folder.is_absolute() or wanted == "."):
+            return _entry(folder)
+        entries = self.entries()
+        tests = (
+            lambda entry: entry.id == wanted or entry.folder.name == wanted,
+            lambda entry: entry.name == unicodedata.normalize("NFC", wanted),
+            lambda entry: bool(entry.name) and _alike(entry.name) == _alike(wanted),
+            lambda entry: entry.id.startswith(wanted.lower()),
+        )
+        for test in tests:
+            fitting = [entry for entry in entries if test(entry)]
+            if len({entry.id for entry in fitting}) == 1:
+                return fitting[0]
+            if fitting:
+                raise SwingspreadError(self._several(wanted, fitting))
+        if is_folder:
+            return _entry(folder)
+        raise SwingspreadError(self._none(wanted, entries))
+
+    def _several(self, wanted: str, fitting: list[LibraryEntry]) -> str:
+        lines = [f"  {entry.line()}" for entry in fitting[:LONGEST_LIST]]
+        if len(fitting) > LONGEST_LIST:
+            lines.append(f"  and {len(fitting) - LONGEST_LIST} more")
+        return "\n".join(
+            [f"{wanted!r} fits {len(fitting)} recordings; give more of the id:", *lines]
+        )
+
+    def _none(self, wanted: str, entries: list[LibraryEntry]) -> str:
+        if Path(wanted).expanduser().is_dir():
+            return f"{wanted}: a folder, but no recording in it ({MANIFEST_FILE} missing)"
+        if not entries:
+            return f"no recording {wanted!r}: the library {self.path} is empty; import one first"
+        known = {_alike(entry.name): entry for entry in entries if entry.name}
+        close = difflib.get_close_matches(_alike(wanted), known, n=3, cutoff=0.6)
+        hint = "".join(f"\n  did you mean  {known[name].line()}" for name in close)
+        count = f"{len(entries)} recording{'s' * (len(entries) != 1)}"
+        return (
+            f"no recording {wanted!r} in {self.path} ({count}); `swingspread list` shows them{hint}"
+        )
+
+    def resolve(self, text: str) -> Path:
+        """The folder of the recording meant by ``text``; see `find`."""
+        return self.find(text).folder
+
+    def read(self, text: str, verify: bool = False) -> Recording:
+        """The recording meant by ``text``, with its labels as people last wrote them."""
+        folder = self.resolve(text)
+        recording = read_recording(folder, verify=verify)
+        return replace(recording, manifest=read_notes(folder).label(recording.manifest))
+
+    def _holding(self, identity: str) -> LibraryEntry | None:
+        folder = self.path / identity
+        if (folder / MANIFEST_FILE).is_file():
+            return _entry(folder)
+        for other in self.folders():
+            try:
+                if json.loads((other / MANIFEST_FILE).read_bytes())["id"] == identity:
+                    return _entry(other)
+            except (OSError, ValueError, KeyError, TypeError):
+                continue
+        return None
+
+    def add(self, recording: Recording) -> tuple[LibraryEntry, bool]:
+        """Add a recording; returns its entry, and False when it was there already.
+
+        A recording with the same samples and facts is never stored twice. Raises
+        SwingspreadError when the disk refuses; the library is then as before.
+        """
+        identity = content_id(recording.manifest, recording.streams)
+        if self.path.is_dir():
+            sweep_leftovers(self.path)
+        there = self._holding(identity)
+        if there is not None:
+            return there, False
+        try:
+            write_recording(recording, self.path / identity)
+        except RecordingExistsError:  # another process was quicker
+            there = self._holding(identity)
+            if there is None:
+                raise
+            return there, False
+        return _entry(self.path / identity), True
+
+    def delete(self, entry: LibraryEntry) -> None:
+        """Delete a recording with its notes and derived results, for good.
+
+        Raises SwingspreadError when it lies outside this library or the disk refuses.
+        """
+        if entry.folder.resolve().parent != self.path.resolve():
+            raise SwingspreadError(f"{entry.folder}: not in the library {self.path}; not deleted")
+        try:
+            remove_folder(entry.folder)
+        except FileNotFoundError as problem:
+            raise SwingspreadError(f"{entry.folder}: already deleted") from problem
+        except OSError as problem:
+            raise SwingspreadError(
+                f"{entry.folder}: could not be deleted ({problem.strerror})"
+            ) from problem

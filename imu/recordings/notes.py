@@ -1,0 +1,194 @@
+"""What people say of a recording after it was made: labels, shot results, swings left out.
+
+Kept in ``notes.json`` beside the samples, outside the content hash, so the recording itself
+never changes. A swing is known by its impact in the club sensor's own clock, not by its number:
+numbers may shift when a recording is analysed anew, the moment of impact does not.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from imu.errors import SwingspreadError
+from imu.recordings.atomic import locked, write_file
+from imu.recordings.names import clean_label
+from imu.types import Manifest
+
+NOTES_FILE = "notes.json"
+LOCK_FILE = ".notes.lock"
+SCHEMA_VERSION = 1
+SAME_SWING_S = 0.5
+"""Impacts closer than this are the same swing: no two swings follow each other so quickly."""
+
+DIRECTIONS = ("", "left", "straight", "right")
+OUTCOMES = ("", "good", "bad")
+
+
+@dataclass(frozen=True)
+class SwingNote:
+    """A person's word on one swing.
+
+    impact_club_clock_us : µs, the swing's impact in the club sensor's own clock.
+    direction : "left", "straight", "right" or "" when not noted. outcome : "good", "bad" or "".
+    left_out : the reason the swing is left out of statistics, "" when it counts.
+    """
+
+    impact_club_clock_us: int
+    direction: str = ""
+    outcome: str = ""
+    left_out: str = ""
+
+
+@dataclass(frozen=True)
+class RecordingNotes:
+    """All notes on a recording. A label of None means: as recorded."""
+
+    name: str | None = None
+    session: str | None = None
+    block: str | None = None
+    remarks: str = ""
+    swings: tuple[SwingNote, ...] = ()
+
+    def find(self, impact_club_clock_us: float) -> SwingNote | None:
+        """The note on the swing with this impact (µs, club clock), or None."""
+        near = [
+            note
+            for note in self.swings
+            if abs(note.impact_club_clock_us - impact_club_clock_us) <= SAME_SWING_S * 1e6
+        ]
+        return min(
+            near,
+            key=lambda note: abs(note.impact_club_clock_us - impact_club_clock_us),
+            default=None,
+        )
+
+    def with_swing(self, note: SwingNote) -> RecordingNotes:
+        """These notes with ``note`` in place of any earlier note on the same swing.
+
+        Raises SwingspreadError for a direction or outcome that is not among the known ones.
+        """
+        if note.direction not in DIRECTIONS or note.outcome not in OUTCOMES:
+            raise SwingspreadError(
+                f"shot result {note.direction!r}, {note.outcome!r}: use left, straight or right, "
+                "and good or bad"
+            )
+        note = replace(note, left_out=clean_label(note.left_out, "reason"))
+        earlier = self.find(note.impact_club_clock_us)
+        kept = [item for item in self.swings if item is not earlier]
+        if note.direction or note.outcome or note.left_out:
+            kept.append(note)
+        return replace(self, swings=tuple(sorted(kept, key=lambda item: item.impact_club_clock_us)))
+
+    def label(self, manifest: Manifest) -> Manifest:
+        """The manifest with its labels as people last wrote them."""
+        changes = {
+            key: value
+            for key in ("name", "session", "block")
+            if (value := getattr(self, key)) is not None
+        }
+        return replace(manifest, **changes) if changes else manifest
+
+
+def left_out_reasons(notes: RecordingNotes, impacts_club_clock_us: Sequence[float]) -> list[str]:
+    """For each impact (µs, club clock; NaN allowed) the reason the swing is left out, or ""."""
+    found = [
+        notes.find(impact) if np.isfinite(impact) else None for impact in impacts_club_clock_us
+    ]
+    return [note.left_out if note else "" for note in found]
+
+
+def _wrong(path: Path, key: str) -> SwingspreadError:
+    return SwingspreadError(
+        f"{path}: {key} is damaged; mend the file, or delete it to start the notes afresh"
+    )
+
+
+def _swing_from_json(item: Any, path: Path, number: int) -> SwingNote:
+    names = {field.name for field in fields(SwingNote)}
+    if not isinstance(item, dict) or type(item.get("impact_club_clock_us")) is not int:
+        raise _wrong(path, f"swings[{number}]")
+    values = {key: value for key, value in item.items() if key in names}
+    texts = [value for key, value in values.items() if key != "impact_club_clock_us"]
+    if not all(isinstance(value, str) for value in texts):
+        raise _wrong(path, f"swings[{number}]")
+    return SwingNote(**values)
+
+
+def read_notes(folder: Path | str) -> RecordingNotes:
+    """The notes of a recording folder; empty when nobody wrote any.
+
+    Raises SwingspreadError when the file is damaged or of a later version.
+    """
+    path = Path(folder) / NOTES_FILE
+    try:
+        document = json.loads(path.read_bytes())
+    except FileNotFoundError:
+        return RecordingNotes()
+    except OSError as problem:
+        raise SwingspreadError(f"{path}: cannot be read ({problem.strerror})") from problem
+    except (ValueError, RecursionError) as problem:
+        raise _wrong(path, "the JSON") from problem
+    if not isinstance(document, dict):
+        raise _wrong(path, "the JSON")
+    version = document.get("schema_version")
+    if type(version) is not int:
+        raise _wrong(path, "schema_version")
+    if version > SCHEMA_VERSION:
+        raise SwingspreadError(f"{path}: written by a later version; update swingspread to open it")
+    swings = document.get("swings", [])
+    if not isinstance(swings, list):
+        raise _wrong(path, "swings")
+    labels: dict[str, Any] = {key: document.get(key) for key in ("name", "session", "block")}
+    labels["remarks"] = document.get("remarks") or ""
+    for key, value in labels.items():
+        if value is not None and not isinstance(value, str):
+            raise _wrong(path, key)
+    noted = tuple(_swing_from_json(item, path, number) for number, item in enumerate(swings))
+    return RecordingNotes(swings=noted, **labels)
+
+
+def _to_json(notes: RecordingNotes) -> bytes:
+    labels = {key: getattr(notes, key) for key in ("name", "session", "block", "remarks")}
+    swings = [
+        {field.name: getattr(note, field.name) for field in fields(SwingNote)}
+        for note in notes.swings
+    ]
+    document = {
+        "schema_version": SCHEMA_VERSION,
+        **{key: value for key, value in labels.items() if value is not None},
+        "swings": swings,
+    }
+    return (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
+
+
+def update_notes(
+    folder: Path | str, change: Callable[[RecordingNotes], RecordingNotes]
+) -> RecordingNotes:
+    """Read, change and write the notes in one step that other processes wait for.
+
+    Raises SwingspreadError when the notes are damaged, a label is not allowed, or the folder
+    cannot be written; the notes on disk are then as before.
+    """
+    folder = Path(folder)
+    try:
+        with locked(folder / LOCK_FILE):
+            notes = change(read_notes(folder))
+            labels: dict[str, Any] = {
+                key: clean_label(value, key)
+                for key in ("name", "session", "block")
+                if (value := getattr(notes, key)) is not None
+            }
+            notes = replace(notes, **labels)
+            write_file(folder / NOTES_FILE, _to_json(notes))
+    except OSError as problem:
+        raise SwingspreadError(
+            f"{folder}: the notes could not be written ({problem.strerror}); "
+            "they are as they were before"
+        ) from problem
+    return notes

@@ -1,0 +1,136 @@
+"""Sample numbers and sensor time: made whole, checked against each other, losses found.
+
+Counters that ran over (16- or 32-bit) are continued. A clock that stands still or goes back is
+an error. Sample numbers are trusted, except where the clock shows that they only count rows;
+then the missing numbers are taken from the clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from imu.errors import SwingspreadError
+from imu.recordings.csv_file import is_whole
+from imu.types import FloatArray, IntArray
+
+Where = Callable[[int, str], str]
+"""Words for a row (from 0) and a column of the file at hand."""
+
+
+def unwrap_counter(values: FloatArray) -> tuple[FloatArray, int]:
+    """Continue a whole-number counter past its 16- or 32-bit end.
+
+    Returns the continued counter and how often it ran over. A fall counts as an overrun only
+    when it lies within a quarter of the counter's range of a full turn.
+    """
+    if len(values) < 2 or not is_whole(values) or values.min() < 0:
+        return values, 0
+    for bits in (16, 32):
+        turn = 2.0**bits
+        step = np.diff(values)
+        falls = step < 0
+        if values.max() < turn and falls.any() and np.all(step[falls] + turn < turn / 4):
+            turns = np.concatenate([[0.0], np.cumsum(falls)])
+            return values + turn * turns, int(turns[-1])
+    return values, 0
+
+
+def check_increasing(values: FloatArray, column: str, where: Where) -> None:
+    """Refuse a clock that stands still or goes back, naming the first such row."""
+    (bad,) = np.nonzero(np.diff(values) <= 0)
+    if not len(bad):
+        return
+    row = int(bad[0]) + 1
+    before, now = values[row - 1], values[row]
+    if now == before:
+        mend = "take out doubled rows, or export the clock with more digits"
+        raise SwingspreadError(f"{where(row, column)}: time stands still at {now:.15g}; {mend}")
+    if len(bad) > len(values) // 10:
+        mend = "sort the rows by time"
+    elif now < before / 2 or now <= 0 < before:
+        mend = "the sensor seems to have restarted: cut the file here into two recordings"
+    else:
+        mend = "sort the rows by time, or take out the rows out of order"
+    raise SwingspreadError(
+        f"{where(row, column)}: time goes back from {before:.15g} to {now:.15g}; {mend}"
+    )
+
+
+def check_sample_numbers(values: FloatArray, column: str, where: Where) -> IntArray:
+    """Sample numbers as integers, strictly increasing; an error names the first bad row."""
+    if not is_whole(values):
+        row = int(np.flatnonzero(values != np.rint(values))[0])
+        raise SwingspreadError(
+            f"{where(row, column)}: sample number {values[row]:.15g} is not whole; "
+            "is this the right column?"
+        )
+    (bad,) = np.nonzero(np.diff(values) <= 0)
+    if len(bad):
+        row = int(bad[0]) + 1
+        if values[row] == values[row - 1]:
+            raise SwingspreadError(
+                f"{where(row, column)}: sample number {values[row]:.0f} is there twice; "
+                "take out the doubled row"
+            )
+        raise SwingspreadError(
+            f"{where(row, column)}: sample number falls from {values[row - 1]:.0f} to "
+            f"{values[row]:.0f}; sort the rows, or cut the file where the sensor restarted"
+        )
+    return values.astype(np.int64)
+
+
+def sample_period(time: FloatArray) -> float:
+    """Typical time between samples, s: the median step, insensitive to losses."""
+    return float(np.median(np.diff(time)))
+
+
+def numbers_from_clock(time: FloatArray) -> IntArray:
+    """Sample numbers that the clock implies: one a period, at least one a row."""
+    steps = np.maximum(np.rint(np.diff(time) / sample_period(time)), 1.0)
+    return np.concatenate([[0], np.cumsum(steps)]).astype(np.int64)
+
+
+def reconcile(seq: IntArray, time: FloatArray) -> tuple[IntArray, str]:
+    """Sample numbers that agree with the clock, and a sentence when they had to be mended.
+
+    A step of the clock that is longer than the numbers say, by three quarters of a period and
+    by 2 % of the step, hides lost samples: the later numbers are moved on.
+    """
+    steps = np.diff(seq)
+    usual = steps == 1
+    if not usual.any():
+        return seq, "sample numbers never rise by one; losses cannot be told from them"
+    period = float(np.median(np.diff(time)[usual]))
+    elapsed = np.diff(time) / period
+    hidden = np.rint(elapsed - steps)
+    hidden[(elapsed - steps < 0.75) | (hidden < 0.02 * elapsed)] = 0
+    if hidden.any():
+        moved = seq + np.concatenate([[0], np.cumsum(hidden)]).astype(np.int64)
+        return moved, (
+            f"{int(hidden.sum())} samples missing by the sensor's clock that the sample numbers "
+            "do not show; the numbers were moved on there"
+        )
+    ahead = steps - elapsed
+    odd = int(np.count_nonzero((ahead > 2) & (ahead > 0.05 * steps)))
+    if odd:
+        return seq, (
+            f"sample numbers jump ahead of the sensor's clock at {odd} places; "
+            "losses there may be overstated"
+        )
+    return seq, ""
+
+
+def describe_losses(seq: IntArray, time: FloatArray) -> str:
+    """A sentence on lost samples, "" when there are none."""
+    steps = np.diff(seq)
+    lost = steps - 1
+    total = int(lost.sum())
+    if total == 0:
+        return ""
+    gaps = int(np.count_nonzero(lost))
+    part = 100.0 * total / (len(seq) + total)
+    longest = float(np.diff(time)[lost > 0].max()) * 1e3
+    places = f"{gaps} gap{'s' * (gaps != 1)}"
+    return f"{total} samples lost in {places} ({part:.2g} %), the longest {longest:.0f} ms"
