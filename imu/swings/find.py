@@ -46,7 +46,7 @@ LEAST_BEYOND = 0.3
 LEAST_KEPT = 0.3
 """Part of the forward rate left after a strike; a club hitting the ground or dropped keeps less."""
 
-SLOW_SHOCK_PER_RATE = 1.5
+SLOW_SHOCK_PER_RATE = 2.5
 """m/s² for each rad/s. Below PRACTICE_RATE a strike must be this clear to make a ball swing."""
 
 CENTRIPETAL_RADIUS = 0.08
@@ -95,7 +95,8 @@ def find_swings(aligned: AlignedStreams, settings: AnalysisSettings) -> FoundSwi
     for peak in order:
         if taken[peak]:
             continue
-        parts = take_apart(grid, int(peak))
+        before = np.flatnonzero(taken[:peak])
+        parts = take_apart(grid, int(peak), int(before[-1]) + 1 if len(before) else 0)
         if isinstance(parts, str):
             fault = parts
         else:
@@ -139,7 +140,7 @@ def _strike(
 def _judge(club: Stream, grid: ClubGrid, parts: SwingParts, strike: Strike | None) -> str:
     """Why a movement is no swing ("" when it is one)."""
     if parts.back_angle < LEAST_BACK:
-        return "too small a backswing"
+        return "hardly any backswing: moved, not swung"
     if _falls(club, parts):
         return "the club was dropped"
     turned = parts.turned(parts.fastest if strike is None else strike.time)

@@ -27,6 +27,7 @@ SLOW_RATE = 1.0
 second."""
 
 STARTS_INSIDE = "the recording starts during this movement"
+AFTER_SWING = "the club brought back after a swing"
 ENDS_INSIDE = "the recording ends during this movement"
 
 
@@ -70,9 +71,12 @@ class SwingParts:
         return float(after.mean()) / max(float(before.mean()), 1e-6)
 
 
-def take_apart(grid: ClubGrid, peak: int) -> SwingParts | str:
-    """Read the movement around its fastest bin as a swing, or say why it cannot be one."""
-    first = max(peak - int(LOOK_BACK * GRID_HZ), 0)
+def take_apart(grid: ClubGrid, peak: int, earliest: int = 0) -> SwingParts | str:
+    """Read the movement around its fastest bin as a swing, or say why it cannot be one.
+
+    earliest : first bin not belonging to a swing found before this movement.
+    """
+    first = max(peak - int(LOOK_BACK * GRID_HZ), earliest)
     stop = min(peak + int(LOOK_ON * GRID_HZ), len(grid.time))
     fastest = peak - first
     time, speed = grid.time[first:stop], grid.speed[first:stop]
@@ -80,22 +84,22 @@ def take_apart(grid: ClubGrid, peak: int) -> SwingParts | str:
 
     backward = np.flatnonzero(rate[: fastest + 1] <= 0.0)
     if len(backward) == 0:
-        return STARTS_INSIDE if first == 0 else "no change of direction"
+        return _cut_reason(first, earliest, "no change of direction")
     top = int(backward[-1])
-    earliest = max(top - int(BACKSWING_SPAN * GRID_HZ), 0)
-    back = -rate[earliest : top + 1]
+    begin = max(top - int(BACKSWING_SPAN * GRID_HZ), 0)
+    back = -rate[begin : top + 1]
     # The last stretch that is clearly backswing: half its greatest rate or more.
     busy = np.flatnonzero(back > 0.5 * float(back.max()))
     if len(busy) == 0:
-        return STARTS_INSIDE if first == 0 and earliest == 0 else "no backswing"
-    busiest = earliest + int(busy[-1])
-    slow = np.flatnonzero(speed[earliest:busiest] < REST_RATE)
+        return _cut_reason(first, earliest, "no backswing")
+    busiest = begin + int(busy[-1])
+    slow = np.flatnonzero(speed[begin:busiest] < REST_RATE)
     rested = len(slow) > 0
     if rested:
-        takeaway = earliest + int(slow[-1])
+        takeaway = begin + int(slow[-1])
     else:
         # Never at rest: the slowest moment stands in, unless the recording cuts the movement.
-        takeaway = earliest + int(np.argmin(speed[earliest : busiest + 1]))
+        takeaway = begin + int(np.argmin(speed[begin : busiest + 1]))
         if first == 0 and takeaway < 0.05 * GRID_HZ:
             return STARTS_INSIDE
     ended = np.flatnonzero(speed[fastest:] < SLOW_RATE)
@@ -121,6 +125,13 @@ def take_apart(grid: ClubGrid, peak: int) -> SwingParts | str:
         angle=angle[top:],
         rate=rate[top:],
     )
+
+
+def _cut_reason(first: int, earliest: int, otherwise: str) -> str:
+    """Why a movement that begins inside the stretch looked at is no swing."""
+    if first == 0:
+        return STARTS_INSIDE
+    return AFTER_SWING if first == earliest else otherwise
 
 
 def _plane_rate(grid: ClubGrid, first: int, stop: int, fastest: int) -> FloatArray:

@@ -1,0 +1,75 @@
+"""How far a swing's numbers can be trusted, with the reasons in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from imu.columns import METRICS
+from imu.swings.measure import SwingMeasurement
+from imu.types import Motion, SwingWindow
+
+GOOD, FAIR, POOR = "good", "fair", "poor"
+
+_BRIDGED_FAIR = 0.010
+_BRIDGED_POOR = 0.060
+_MISFIT_FAIR = 1.6
+_MISFIT_POOR = 3.0
+_HINGE_SE_POOR_DEG = 5.0
+
+
+@dataclass(frozen=True)
+class Quality:
+    """``grade`` is good, fair or poor; poor swings are kept out of statistics."""
+
+    grade: str
+    reasons: tuple[str, ...]
+
+
+def judge(
+    motion: Motion,
+    window: SwingWindow,
+    measured: SwingMeasurement,
+    metric_se: Mapping[str, float],
+    misfit: float,
+) -> Quality:
+    """Grade one swing.
+
+    misfit : how much the two sensors disagree at the wrist, over what is usual (1).
+    """
+    grade, reasons = GOOD, []
+
+    def lower(to: str, why: str) -> None:
+        nonlocal grade
+        reasons.append(why)
+        if grade != POOR:
+            grade = to
+
+    step = float(motion.time[1] - motion.time[0])
+    key = (motion.time > window.top - 0.05) & (motion.time < window.impact)
+    bridged = step * float(np.count_nonzero(motion.reconstructed & key))
+    if bridged > _BRIDGED_POOR:
+        lower(POOR, f"{bridged * 1e3:.0f} ms of the downswing lost or clipped")
+    elif bridged > _BRIDGED_FAIR:
+        lower(FAIR, f"{bridged * 1e3:.0f} ms of the downswing bridged")
+    if misfit > _MISFIT_POOR:
+        lower(POOR, "the two sensors do not agree: a loose strap or clamp?")
+    elif misfit > _MISFIT_FAIR:
+        lower(FAIR, "the two sensors agree less well than in the other swings")
+    hinge_se = metric_se.get("hinge_max_deg", math.nan)
+    if hinge_se > _HINGE_SE_POOR_DEG:
+        lower(POOR, f"hinge uncertain by {hinge_se:.0f}°")
+    for name in ("downswing_ms", "release_ms", "hinge_max_deg"):
+        if not math.isfinite(measured.metrics.get(name, math.nan)):
+            lower(POOR, f"{name.rsplit('_', 1)[0].replace('_', ' ')} could not be measured")
+    for metric in METRICS:
+        value = measured.metrics.get(metric.name, math.nan)
+        if math.isfinite(value) and not metric.low <= value <= metric.high:
+            reasons.append(
+                f"{metric.label.lower()} {value:.3g} {metric.unit}".rstrip()
+                + f" is outside the usual {metric.low:g} to {metric.high:g}"
+            )
+    return Quality(grade, tuple(reasons))
