@@ -109,7 +109,7 @@ def _breaks(swing: SwingSamples, role: str) -> tuple[Break, ...]:
     found: list[Break] = []
     strike = swing.strike()
     if strike is not None:
-        found.append(Break(strike[0], strike[0] + 0.5 * STRIKE_RINGING, _STRIKE_TURN))
+        found.append(Break(strike[0], strike[0] + 0.5 * STRIKE_RINGING, _STRIKE_TURN, True))
     for first, last in sensor.gyr_doubt:
         long_enough = last - first > _SHORTEST_BREAK_PERIODS * sensor.period
         if not long_enough or last < swing.time[0] or first > swing.time[-1]:

@@ -24,11 +24,15 @@ from imu.types import FloatArray
 
 @dataclass(frozen=True)
 class Break:
-    """A spell the integral can't be trusted across. sigma : rad, of its unknown rotation."""
+    """A spell the integral can't be trusted across.
+
+    sigma : rad, of its unknown rotation. strike : whether it is the strike's.
+    """
 
     start: float
     end: float
     sigma: float
+    strike: bool = False
 
     def ramp(self, time: FloatArray) -> FloatArray:
         """0 before, 1 after, linear within."""

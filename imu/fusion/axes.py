@@ -1,0 +1,292 @@
+"""Where the segments' long axes lie in their sensors: the mounting, from the swings themselves.
+
+Each piece of evidence is a direction near the sensor's nominal axis, written as two small angles
+in the plane across it, with a covariance; they are combined by their precisions, and the errors
+widened when they disagree more than they should (Birge 1932, Phys Rev 40:207-227).
+
+Forearm
+* *strap*: a sensor strapped along the forearm lies within some five degrees of it.
+* *arc*: in the downswing the straight lead arm turns about the shoulder. With ρ the lever from
+  shoulder to sensor, R a − g = a_hub + R (ω × (ω × ρ) + ω′ × ρ); the shoulder's own acceleration
+  a_hub is a smooth random curve (Gaussian process, 2 m/s², 0.1 s). ρ less the lever from wrist to
+  sensor (``imu.fusion.joint``) runs along the forearm, whatever the sensor's offset from it.
+* *roll*: spells in which the forearm turns about one fixed axis near the nominal one
+  (pronation while waggling, twirling, or the calibration move).
+
+Club
+* *clamp*: a clamp holds the sensor along the shaft to within about a degree.
+* *roll*: spells in which the shaft is rolled about itself (calibration move).
+* *height*: the lever from wrist to sensor meets the shaft at the angle given by the sensor's
+  height above the shaft's middle, shaft radius and half a sensor: 16 mm, give or take 5. The
+  shaft so lies on a cone about the lever; the wrist is taken to hinge on the shaft's line.
+
+The rest of the frame: the thumb's side of the forearm is where the shaft stands at the greatest
+hinge (radial deviation); the club's frame is set square with the forearm's at address.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from imu.fusion.estimate import SessionFit
+from imu.fusion.parameters import LEVER, OFFSET
+from imu.fusion.samples import SwingSamples
+from imu.fusion.track import Track, cross, skew
+from imu.types import CLUB, FOREARM, FloatArray, Stream
+from imu.units import DEG, STANDARD_GRAVITY
+
+STRAP_SIGMA = 5.0 * DEG
+CLAMP_SIGMA = 1.2 * DEG
+SENSOR_HEIGHT, SENSOR_HEIGHT_SIGMA = 0.016, 0.005
+_ARC_FLOOR = 0.5 * DEG
+_ROLL_FLOOR = 0.5 * DEG
+_ARC_FROM, _ARC_TO, _ARC_STEP = -0.45, -0.008, 0.012
+_HUB_ACCELERATION, _HUB_TIME, _ARC_NOISE = 2.0, 0.1, 0.3
+_ARM_LENGTH_DOUBT = 0.15
+_ROLL_WINDOW = 1.0
+_ROLL_RATE = 0.4
+_ROLL_LIMIT = {FOREARM: 15.0 * DEG, CLUB: 6.0 * DEG}
+_ROLL_PURITY = {FOREARM: 0.01, CLUB: 0.003}
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """A direction as small angles (2,) rad across the nominal axis, and covariance (2, 2)."""
+
+    name: str
+    angles: FloatArray
+    covariance: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class LongAxis:
+    """A segment's distal axis in its sensor's axes.
+
+    axis : (3,) unit. across : (2, 3) unit vectors the covariance (2, 2), rad², refers to.
+    evidence : what it rests on.
+    """
+
+    axis: FloatArray
+    across: FloatArray
+    covariance: FloatArray
+    evidence: tuple[Evidence, ...]
+
+
+def forearm_axis(
+    swings: Sequence[SwingSamples],
+    tracks: Sequence[Mapping[str, Track]],
+    fit: SessionFit,
+    stream: Stream,
+    arm_length: float,
+) -> LongAxis:
+    """Elbow-to-wrist axis in the forearm sensor."""
+    nominal = fit.axes[FOREARM]
+    basis = across_basis(nominal)
+    evidence = [Evidence("strap", np.zeros(2), STRAP_SIGMA**2 * np.eye(2))]
+    evidence += _arc(swings, tracks, fit, nominal, basis, arm_length)
+    evidence += _roll(stream, fit, FOREARM, nominal, basis)
+    return _combine(nominal, basis, evidence)
+
+
+def club_axis(fit: SessionFit, stream: Stream) -> LongAxis:
+    """Grip-to-head axis in the club sensor."""
+    nominal = fit.axes[CLUB]
+    basis = across_basis(nominal)
+    evidence = [Evidence("clamp", np.zeros(2), CLAMP_SIGMA**2 * np.eye(2))]
+    evidence += _roll(stream, fit, CLUB, nominal, basis)
+    evidence += _height(fit, nominal, basis, _combine(nominal, basis, evidence))
+    return _combine(nominal, basis, evidence)
+
+
+def _height(
+    fit: SessionFit, nominal: FloatArray, basis: FloatArray, before: LongAxis
+) -> list[Evidence]:
+    """The cone about the lever, as evidence along the line from lever to the axis so far."""
+    lever = fit.shared.sensors[CLUB].lever
+    reach = float(lever @ nominal)
+    if reach < 0.05:
+        return []
+    found = (before.axis @ basis.T) / float(before.axis @ nominal)
+    gap = found - basis @ lever / reach
+    size = float(np.linalg.norm(gap))
+    entries = _lever_entries(CLUB)
+    spread = basis @ fit.covariance[entries, entries] @ basis.T / reach**2
+    sigma_sq = (SENSOR_HEIGHT_SIGMA / reach) ** 2 + float(np.trace(spread)) / 2.0
+    if size < 2.0 * np.sqrt(np.linalg.eigvalsh(before.covariance)[-1]) / 3.0:
+        return []  # the side of the cone can't be told
+    outward = gap / size
+    angles = found + outward * (SENSOR_HEIGHT / reach - size)
+    sideways = np.array([-outward[1], outward[0]])
+    covariance = sigma_sq * np.outer(outward, outward)
+    covariance += (20.0 * DEG) ** 2 * np.outer(sideways, sideways)
+    return [Evidence("height", angles, covariance)]
+
+
+def across_basis(axis: FloatArray) -> FloatArray:
+    """(2, 3) unit vectors across ``axis`` and each other."""
+    helper = np.eye(3)[int(np.argmin(np.abs(axis)))]
+    first = np.cross(axis, helper)
+    first /= np.linalg.norm(first)
+    return np.stack([first, np.cross(axis, first)])
+
+
+def _lever_entries(role: str) -> slice:
+    return slice(OFFSET[role] + LEVER.start, OFFSET[role] + LEVER.stop)
+
+
+def _combine(nominal: FloatArray, basis: FloatArray, evidence: list[Evidence]) -> LongAxis:
+    precision = np.zeros((2, 2))
+    pull = np.zeros(2)
+    for piece in evidence:
+        inverse = np.linalg.inv(piece.covariance)
+        precision += inverse
+        pull += inverse @ piece.angles
+    covariance = np.linalg.inv(precision)
+    angles = covariance @ pull
+    misfit = sum(
+        float((piece.angles - angles) @ np.linalg.solve(piece.covariance, piece.angles - angles))
+        for piece in evidence
+    )
+    freedom = 2 * (len(evidence) - 1)
+    if freedom and misfit > freedom:
+        covariance = covariance * misfit / freedom
+    axis = nominal + angles @ basis
+    axis = axis / np.linalg.norm(axis)
+    # The basis is laid across the axis found, turned as little as may be.
+    first = basis[0] - (basis[0] @ axis) * axis
+    first /= np.linalg.norm(first)
+    return LongAxis(axis, np.stack([first, np.cross(axis, first)]), covariance, tuple(evidence))
+
+
+def _arc(
+    swings: Sequence[SwingSamples],
+    tracks: Sequence[Mapping[str, Track]],
+    fit: SessionFit,
+    nominal: FloatArray,
+    basis: FloatArray,
+    arm_length: float,
+) -> list[Evidence]:
+    """The straight arm's turn about the shoulder, swing by swing, then together."""
+    information, pull = np.zeros((3, 3)), np.zeros(3)
+    single = []
+    up = np.array([0.0, 0.0, STANDARD_GRAVITY])
+    for swing, pair in zip(swings, tracks, strict=True):
+        track, impact = pair[FOREARM], swing.window.impact
+        stride = max(1, round(_ARC_STEP / swing.step))
+        rows = np.arange(0, len(track.time), stride)
+        time = track.time[rows]
+        inside = (time > impact + _ARC_FROM) & (time < impact + _ARC_TO)
+        keep = inside & swing.usable(time, fit.shared.at(time))
+        rows, time = rows[keep], time[keep]
+        if len(rows) < 8:
+            continue
+        turning = skew(track.rate[rows])
+        matrix = track.matrix()[rows]
+        design = matrix @ (turning @ turning + skew(track.rate_change[rows]))
+        felt = np.einsum("nij,nj->ni", matrix, track.force[rows]) - up
+        apart = (time[:, None] - time[None, :]) / _HUB_TIME
+        spread = _HUB_ACCELERATION**2 * np.exp(-0.5 * apart**2) + _ARC_NOISE**2 * np.eye(len(time))
+        whiten = np.linalg.inv(np.linalg.cholesky(spread))
+        white = np.einsum("mn,nij->mij", whiten, design).reshape(-1, 3)
+        target = (whiten @ felt).ravel()
+        own = white.T @ white
+        information += own
+        pull += white.T @ target
+        single.append(np.linalg.solve(own, white.T @ target))
+    if not single:
+        return []
+    wrist = np.linalg.solve(information, pull) - fit.shared.sensors[FOREARM].lever
+    length = float(wrist @ nominal)
+    if length < 0.2:
+        return []
+    entries = _lever_entries(FOREARM)
+    spread = np.linalg.inv(information) + fit.covariance[entries, entries]
+    if len(single) > 2:
+        spread = spread + np.cov(np.array(single).T) / len(single)
+    covariance = basis @ spread @ basis.T / length**2 + _ARC_FLOOR**2 * np.eye(2)
+    # A length far from the declared arm's says that the shoulder did not stay put.
+    doubt = (length - arm_length) / _ARM_LENGTH_DOUBT
+    covariance *= 1.0 + doubt**2
+    return [Evidence("arc", basis @ wrist / length, covariance)]
+
+
+def _roll(
+    stream: Stream, fit: SessionFit, role: str, nominal: FloatArray, basis: FloatArray
+) -> list[Evidence]:
+    """Spells in which the segment turned about one axis near its own."""
+    rate, _ = fit.shared.sensors[role].rate(stream.gyr)
+    cell = np.floor((stream.time - stream.time[0]) / (0.5 * _ROLL_WINDOW)).astype(np.int64)
+    starts = np.flatnonzero(np.diff(cell, prepend=-1))
+    products = rate[:, :, None] * rate[:, None, :]
+    sums = np.add.reduceat(products, starts, axis=0)
+    counts = np.diff(np.append(starts, len(rate)))
+    total = sums[1:] + sums[:-1]
+    count = counts[1:] + counts[:-1]
+    if not len(total):
+        return []
+    values, vectors = np.linalg.eigh(total / count[:, None, None])
+    main = vectors[:, :, 2]
+    along = main @ nominal
+    main = main * np.sign(along)[:, None]
+    off = np.arccos(np.clip(np.abs(along), 0.0, 1.0))
+    purity = values[:, 1] / np.maximum(values[:, 2], 1e-12)
+    fast = values[:, 2] > _ROLL_RATE**2
+    chosen = fast & (off < _ROLL_LIMIT[role]) & (purity < _ROLL_PURITY[role])
+    if np.count_nonzero(chosen) < 2:
+        return []
+    angles = (main[chosen] @ basis.T) / np.abs(along[chosen])[:, None]
+    weight = 1.0 / (purity[chosen] + 0.0005)
+    mean = weight @ angles / weight.sum()
+    away = angles - mean
+    scatter = (away * weight[:, None]).T @ away / weight.sum()
+    spells = 0.5 * np.count_nonzero(chosen)
+    covariance = scatter / max(spells, 1.0) + _ROLL_FLOOR**2 * np.eye(2)
+    return [Evidence("roll", mean, covariance)]
+
+
+@dataclass(frozen=True, eq=False)
+class Mounting:
+    """Sensor axes to segment axes, (3, 3) by role, and the long axes they rest on."""
+
+    matrix: Mapping[str, FloatArray]
+    axes: Mapping[str, LongAxis]
+
+
+def mounting(
+    swings: Sequence[SwingSamples],
+    tracks: Sequence[Mapping[str, Track]],
+    axes: Mapping[str, LongAxis],
+) -> Mounting:
+    """Complete the segment frames of both sensors (see the head of this module)."""
+    arm, shaft = axes[FOREARM].axis, axes[CLUB].axis
+    thumbs, grips = [], []
+    for swing, pair in zip(swings, tracks, strict=True):
+        window, time = swing.window, swing.time
+        first, last = np.searchsorted(time, [window.top - 0.1, window.impact])
+        forearm = pair[FOREARM].matrix()[first:last]
+        club = pair[CLUB].matrix()[first:last]
+        seen = np.einsum("nji,nj->ni", forearm, club @ shaft)
+        widest = int(np.argmin(seen @ arm))
+        thumbs.append(_flat(seen[widest], arm))
+    thumb = _flat(np.mean(thumbs, axis=0), arm)
+    for swing, pair in zip(swings, tracks, strict=True):
+        row = int(np.searchsorted(swing.time, swing.window.takeaway))
+        world = pair[FOREARM].matrix()[row] @ thumb
+        grips.append(_flat(pair[CLUB].matrix()[row].T @ world, shaft))
+    grip = _flat(np.mean(grips, axis=0), shaft)
+    return Mounting({FOREARM: _frame(arm, thumb), CLUB: _frame(shaft, grip)}, axes)
+
+
+def _flat(vector: FloatArray, axis: FloatArray) -> FloatArray:
+    """Unit vector of the part of ``vector`` across ``axis``."""
+    part = vector - (vector @ axis) * axis
+    return np.asarray(part / max(float(np.linalg.norm(part)), 1e-9), dtype=np.float64)
+
+
+def _frame(distal: FloatArray, thumb: FloatArray) -> FloatArray:
+    """(3, 3) sensor to segment: rows x = y × z, y proximal, z towards the thumb."""
+    y = -distal
+    return np.stack([cross(y, thumb), y, thumb])

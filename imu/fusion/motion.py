@@ -1,0 +1,84 @@
+"""The fitted session as motions of the two segments, ready to be measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from imu.fusion.axes import Mounting
+from imu.fusion.joint import SwingState, follow_both
+from imu.fusion.parameters import Shared
+from imu.fusion.quaternion import rotate
+from imu.fusion.samples import SENSORS, SwingSamples
+from imu.fusion.track import Track
+from imu.types import CLUB, FOREARM, BoolArray, FloatArray, Motion
+
+MOTION_STEP = 0.001
+"""Time between samples of a motion, s."""
+
+
+def build_motion(
+    samples: SwingSamples, shared: Shared, state: SwingState, mounted: Mounting
+) -> tuple[Motion, dict[str, Track]]:
+    """Motion of one swing, and the sensors' tracks it was made from."""
+    time = np.arange(samples.time[0], samples.time[-1], MOTION_STEP)
+    tracks = follow_both(samples, shared, state, time)
+    orientation, rate = {}, {}
+    for role in SENSORS:
+        track = tracks[role]
+        sensor = Rotation.from_quat(track.orientation, scalar_first=True)
+        orientation[role] = sensor * Rotation.from_matrix(mounted.matrix[role].T)
+        rate[role] = rotate(track.orientation, track.rate) + _break_rates(state, role, time)
+    motion = Motion(
+        time=time,
+        forearm=orientation[FOREARM],
+        club=orientation[CLUB],
+        forearm_rate=rate[FOREARM],
+        club_rate=rate[CLUB],
+        reconstructed=bridged(samples, shared, time),
+    )
+    return motion, tracks
+
+
+def bridged(samples: SwingSamples, shared: Shared, time: FloatArray) -> BoolArray:
+    """Where the rate of either sensor was not really read."""
+    flags = np.zeros(len(time), dtype=bool)
+    for role, sensor in samples.sensors.items():
+        local = time - shared.at(time) if role == FOREARM else time
+        flags |= sensor.doubtful(local, sensor.gyr_doubt, 0.0)
+    return flags
+
+
+def _break_rates(state: SwingState, role: str, time: FloatArray) -> FloatArray:
+    """Rate that the breaks' rotations add while they last (the strike's own is left out)."""
+    extra = np.zeros((len(time), 3))
+    for spell, turn in zip(state.breaks[role], state.turns[role], strict=True):
+        if not spell.strike:
+            inside = (time >= spell.start) & (time < spell.end)
+            extra[inside] += turn / max(spell.end - spell.start, 1e-6)
+    return extra
+
+
+def turned(
+    motion: Motion,
+    rotations: Mapping[str, FloatArray],
+    rotation_rates: Mapping[str, FloatArray],
+) -> Motion:
+    """The same motion with both segments turned by small rotation vectors in world axes.
+
+    rotations : (N, 3) rad by role. rotation_rates : their time derivatives, rad/s.
+    R′ = exp(φ) R gives ω′ = ω + φ̇ + φ × ω to first order.
+    """
+    arm, club = rotations[FOREARM], rotations[CLUB]
+    return Motion(
+        time=motion.time,
+        forearm=Rotation.from_rotvec(arm) * motion.forearm,
+        club=Rotation.from_rotvec(club) * motion.club,
+        forearm_rate=motion.forearm_rate
+        + rotation_rates[FOREARM]
+        + np.cross(arm, motion.forearm_rate),
+        club_rate=motion.club_rate + rotation_rates[CLUB] + np.cross(club, motion.club_rate),
+        reconstructed=motion.reconstructed,
+    )

@@ -1,0 +1,174 @@
+"""From the covariance of the fit to the standard error of every number (delta method).
+
+The unknowns behind a swing (the shared parameters, its own, and the tilt of both long axes) have
+a joint covariance. Each acts on the two orientations as a field of small rotations over the
+swing. The fields of all unknowns, scaled by the covariance's square root, are reduced by singular
+values to a handful of independent *errors*: motions that differ from the estimate by one standard
+deviation in one direction. A number's variance is the sum of squares of its changes under them
+(Julier & Uhlmann 1997 for one-sided finite steps in place of derivatives).
+
+What the fit can't see is added as further errors: the strike's time, and *give* (flesh under the
+forearm strap, bend of the shaft under load), taken as smooth rotations of each sensor against its
+segment in proportion to the load on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from imu.fusion.axes import Mounting
+from imu.fusion.estimate import SessionFit, SwingFit
+from imu.fusion.joint import COARSE_STEP, rotation_field
+from imu.fusion.parameters import CLOCK_DRIFT, CLOCK_SHIFT, OFFSET, SIZE
+from imu.fusion.samples import SENSORS
+from imu.fusion.track import Track
+from imu.types import FOREARM, FloatArray, Motion
+from imu.units import DEG
+
+_MOST_ERRORS = 14
+_NEGLIGIBLE = (0.02 * DEG) ** 2
+GIVE = 0.12 * DEG
+"""Rotation of a sensor against its segment that is not followed, rad."""
+_GIVE_TIMES = (-0.8, -0.25, -0.1, -0.03, 0.0)
+_GIVE_WIDTH = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class MotionErrors:
+    """K independent one-sigma errors of a swing's motion, at M coarse instants.
+
+    time : (M,) s. rotation : by role (K, M, 3) rad, world axes.
+    """
+
+    time: FloatArray
+    rotation: Mapping[str, FloatArray]
+
+    def __len__(self) -> int:
+        return len(self.rotation[FOREARM])
+
+    def at(self, number: int, time: FloatArray) -> tuple[dict[str, FloatArray], ...]:
+        """Rotation of one error and its rate at other times, by role, (N, 3)."""
+        rotations, rates = {}, {}
+        step = float(self.time[1] - self.time[0])
+        for role in SENSORS:
+            field = self.rotation[role][number]
+            change = np.gradient(field, step, axis=0)
+            rotations[role] = _read(self.time, field, time)
+            rates[role] = _read(self.time, change, time)
+        return rotations, rates
+
+    def hinge_sigma(self, motion: Motion) -> FloatArray:
+        """(N,) rad, standard error of the hinge angle along the swing."""
+        arm, shaft = motion.arm_axis, motion.shaft_axis
+        normal = np.cross(arm, shaft)
+        normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-9)[:, None]
+        across = np.stack(
+            [np.interp(self.time, motion.time, normal[:, axis]) for axis in range(3)], axis=1
+        )
+        apart = self.rotation["club"] - self.rotation[FOREARM]
+        change = np.einsum("kmi,mi->km", apart, across)
+        return np.interp(motion.time, self.time, np.sqrt(np.sum(change**2, axis=0)))
+
+
+def motion_errors(
+    tracks: Mapping[str, Track],
+    fit: SessionFit,
+    swing: SwingFit,
+    mounted: Mounting,
+    impact: float,
+) -> MotionErrors:
+    """Errors of one swing's motion. tracks : of both sensors, on any uniform base."""
+    some = tracks[FOREARM]
+    stride = max(1, round(COARSE_STEP / float(some.time[1] - some.time[0])))
+    square_root = np.linalg.cholesky(fit.covariance)
+    own_root = np.linalg.cholesky(swing.covariance)
+    fields = {}
+    time = some.time[::stride]
+    for role in SENSORS:
+        track, errors = tracks[role], fit.shared.sensors[role]
+        field = rotation_field(track, errors, swing.state, role, stride)
+        by_shared = np.zeros((len(field.rows), 3, SIZE))
+        by_shared[:, :, OFFSET[role] : OFFSET[role] + 12] = field.rate
+        if role == FOREARM:
+            rows = field.rows
+            moving = np.einsum("nij,nj->ni", field.matrix, track.rate[rows])
+            by_shared[:, :, CLOCK_SHIFT] = -moving
+            since = time - fit.shared.clock_origin
+            by_shared[:, :, CLOCK_DRIFT] = -moving * since[:, None]
+        by_shared = by_shared + field.own @ swing.answer
+        axis = mounted.axes[role]
+        tilt = np.linalg.cholesky(axis.covariance)
+        tilted = field.matrix @ (axis.across.T @ tilt)
+        parts = [by_shared @ square_root, field.own @ own_root]
+        fields[role] = (np.concatenate(parts, axis=2), tilted)
+    count = len(time)
+    shared = np.concatenate([fields[role][0] for role in SENSORS]).reshape(2 * count * 3, -1)
+    columns = [shared]
+    for number, role in enumerate(SENSORS):
+        block = np.zeros((2, count, 3, 2))
+        block[number] = fields[role][1]
+        columns.append(block.reshape(2 * count * 3, 2))
+    every = np.hstack(columns)
+    # Only the part up to just after impact carries numbers.
+    carries = np.tile(np.repeat(time <= impact + 0.05, 3), 2)
+    _, values, right = np.linalg.svd(every[carries].T @ every[carries])
+    kept = min(_MOST_ERRORS, int(np.count_nonzero(values / count > _NEGLIGIBLE)))
+    main = (every @ right[: max(kept, 1)].T).reshape(2, count, 3, -1)
+    rotation = {
+        role: np.concatenate(
+            [np.moveaxis(main[number], 2, 0), _give(tracks[role], stride, time, impact)]
+        )
+        for number, role in enumerate(SENSORS)
+    }
+    gives = len(_GIVE_TIMES)
+    blank = np.zeros((gives, count, 3))
+    arm, club = rotation[FOREARM], rotation["club"]
+    return MotionErrors(
+        time,
+        {FOREARM: np.concatenate([arm, blank]), "club": _after(club, blank, gives)},
+    )
+
+
+def _after(club: FloatArray, blank: FloatArray, gives: int) -> FloatArray:
+    """The club's own give comes after the forearm's, as errors of their own."""
+    return np.concatenate([club[:-gives], blank, club[-gives:]])
+
+
+def _give(track: Track, stride: int, time: FloatArray, impact: float) -> FloatArray:
+    """(K, M, 3) rad: smooth bumps of rotation across the segment's main turning."""
+    rate = np.einsum("nij,nj->ni", track.matrix()[::stride], track.rate[::stride])
+    main = rate[(time > impact - 0.2) & (time < impact)]
+    axis = main.mean(axis=0) if len(main) else np.array([0.0, 0.0, 1.0])
+    axis = axis / max(float(np.linalg.norm(axis)), 1e-9)
+    bumps = [
+        GIVE * np.exp(-0.5 * ((time - impact - at) / (_GIVE_WIDTH if at > -0.5 else 0.3)) ** 2)
+        for at in _GIVE_TIMES
+    ]
+    return np.array(bumps)[:, :, None] * axis
+
+
+def _read(known: FloatArray, values: FloatArray, time: FloatArray) -> FloatArray:
+    return np.stack([np.interp(time, known, values[:, axis]) for axis in range(3)], axis=1)
+
+
+def thinned(motion: Motion, start: float, end: float, stride: int) -> Motion:
+    """Part of a motion at every ``stride``-th sample: enough to see how numbers change."""
+    first, last = np.searchsorted(motion.time, [start, end])
+    part = slice(int(first), int(last), stride)
+    return Motion(
+        time=motion.time[part],
+        forearm=_pick(motion.forearm, part),
+        club=_pick(motion.club, part),
+        forearm_rate=motion.forearm_rate[part],
+        club_rate=motion.club_rate[part],
+        reconstructed=motion.reconstructed[part],
+    )
+
+
+def _pick(rotations: Rotation, part: slice) -> Rotation:
+    picked: Rotation = rotations[part]
+    return picked

@@ -1,0 +1,312 @@
+"""The only composer: a recording and settings in, an analysis out. No input or output here."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+import imu
+from imu.columns import CURVE_COLUMNS, EVENTS, METRICS, SWING_COLUMNS
+from imu.fusion.axes import Mounting, club_axis, forearm_axis, mounting
+from imu.fusion.estimate import SessionFit, SwingFit, fit_session
+from imu.fusion.joint import follow_both
+from imu.fusion.mirror import mirror
+from imu.fusion.motion import build_motion, turned
+from imu.fusion.report import describe_fit
+from imu.fusion.rest import rest_spells
+from imu.fusion.samples import SENSORS, SwingSamples, cut_swing
+from imu.fusion.start import first_shared, first_state
+from imu.fusion.uncertainty import MotionErrors, motion_errors, thinned
+from imu.recordings.synchronise import align, filter_delay
+from imu.settings import AnalysisSettings
+from imu.swings.curves import swing_curves
+from imu.swings.find import find_swings
+from imu.swings.measure import SwingMeasurement, measure_swing
+from imu.swings.quality import Quality, judge
+from imu.types import (
+    BALL,
+    CLUB,
+    FOREARM,
+    AlignedStreams,
+    Analysis,
+    ClockModel,
+    Motion,
+    Recording,
+    SwingWindow,
+)
+from imu.units import DEG
+
+Progress = Callable[[float, str], None]
+
+FIT_STEP = 0.002
+"""Time base of the fit, s."""
+_LEAST_CLOCK_SE = 0.003
+_LEAST_DRIFT_SE = 2e-6
+_FOREARM_TO_WRIST = 0.06
+_BUTT_TO_SENSOR = 0.33
+
+
+def analyse(
+    recording: Recording,
+    settings: AnalysisSettings | None = None,
+    progress: Progress | None = None,
+) -> Analysis:
+    """Find, fuse and measure every swing of a recording.
+
+    progress : called with the share done (0 to 1) and what is being done.
+    Raises SwingspreadError when the recording lacks a sensor or its clocks can't be tied.
+    """
+    chosen = settings or AnalysisSettings()
+    tell = progress or (lambda share, what: None)
+    tell(0.0, "aligning the clocks")
+    aligned = align(recording)
+    if recording.manifest.player.handedness == "left":
+        aligned = mirror(aligned)
+    tell(0.1, "finding swings")
+    found = find_swings(aligned, chosen)
+    windows = list(found.swings)
+    tell(0.2, "estimating the motion")
+    cut = [cut_swing(aligned, window, FIT_STEP) for window in windows]
+    whole = [samples for samples in cut if samples is not None]
+    if not whole:
+        return _empty(recording, chosen, aligned, windows, found.rejected)
+    fit, mounted, rests = _fit(recording, aligned, whole)
+    rows: list[dict[str, Any]] = []
+    curves: list[pd.DataFrame] = []
+    fits = iter(fit.swings)
+    delay_se = {role: filter_delay(recording, role)[1] for role in SENSORS}
+    for number, (window, samples) in enumerate(zip(windows, cut, strict=True), start=1):
+        tell(0.5 + 0.5 * (number - 1) / len(windows), f"measuring swing {number}")
+        if samples is None:
+            rows.append(_lost(number, window))
+            continue
+        row, curve = _measure(
+            number, window, samples, fit, next(fits), mounted, recording, chosen, delay_se[CLUB]
+        )
+        rows.append(row)
+        curves.append(curve)
+    clock = _with_shift(aligned.clocks[FOREARM], fit)
+    swings = _with_club_clock(pd.DataFrame(rows), aligned.clocks[CLUB])
+    curve_table = pd.concat(curves, ignore_index=True)
+    to_sensor = aligned.clocks[CLUB].to_sensor(curve_table["t_s"].to_numpy())
+    curve_table["t_club_clock_us"] = to_sensor * 1e6
+    tell(1.0, "done")
+    return Analysis(
+        recording_id=recording.id,
+        version=imu.__version__,
+        handedness=recording.manifest.player.handedness,
+        settings=chosen.as_dict(),
+        swings=swings[list(SWING_COLUMNS)],
+        curves=curve_table[list(CURVE_COLUMNS)],
+        calibration=describe_fit(fit, mounted, rests, recording.manifest.player.handedness),
+        clock=clock,
+        rejected=found.rejected,
+        warnings=(*aligned.warnings, *recording.faults),
+    )
+
+
+def _fit(
+    recording: Recording, aligned: AlignedStreams, whole: Sequence[SwingSamples]
+) -> tuple[SessionFit, Mounting, Mapping[str, Any]]:
+    """Fit the session and find the mountings."""
+    manifest = recording.manifest
+    sensors = manifest.sensors
+    forearm = float(sensors.get(FOREARM, {}).get("distance_to_wrist", _FOREARM_TO_WRIST))
+    butt = float(sensors.get(CLUB, {}).get("distance_from_butt", _BUTT_TO_SENSOR))
+    lengths = {FOREARM: forearm, CLUB: butt - manifest.club.wrist_from_butt}
+    rests = {
+        role: rest_spells(stream.time, stream.acc, stream.gyr)
+        for role, stream in aligned.streams.items()
+        if role in SENSORS
+    }
+    shared, axes = first_shared(whole, rests, lengths)
+    states = [first_state(samples, shared) for samples in whole]
+    clock = aligned.clocks[FOREARM]
+    sigma = (max(clock.offset_se, _LEAST_CLOCK_SE), max(clock.drift_se, _LEAST_DRIFT_SE))
+    fit = fit_session(whole, rests, shared, axes, states, sigma)
+    tracks = [
+        follow_both(samples, fit.shared, swing.state)
+        for samples, swing in zip(whole, fit.swings, strict=True)
+    ]
+    long_axes = {
+        FOREARM: forearm_axis(
+            whole, tracks, fit, aligned.streams[FOREARM], manifest.player.arm_length
+        ),
+        CLUB: club_axis(fit, aligned.streams[CLUB]),
+    }
+    return fit, mounting(whole, tracks, long_axes), rests
+
+
+def _measure(
+    number: int,
+    window: SwingWindow,
+    samples: SwingSamples,
+    fit: SessionFit,
+    swing: SwingFit,
+    mounted: Mounting,
+    recording: Recording,
+    settings: AnalysisSettings,
+    delay_se: float,
+) -> tuple[dict[str, Any], pd.DataFrame]:
+    """Row of the swing table and curves of one swing."""
+    club, arm_length = recording.manifest.club, recording.manifest.player.arm_length
+    motion, tracks = build_motion(samples, fit.shared, swing.state, mounted)
+    measured = measure_swing(motion, window, club, arm_length, settings)
+    errors = motion_errors(tracks, fit, swing, mounted, window.impact)
+    metric_se, event_se = standard_errors(
+        motion, window, measured, errors, recording, settings, delay_se
+    )
+    quality = judge(motion, window, measured, metric_se, swing.residual)
+    row: dict[str, Any] = {
+        "swing": number,
+        "kind": window.kind,
+        "start_s": window.start,
+        "end_s": window.end,
+        "order_of_peaks": measured.order_of_peaks,
+        "quality": quality.grade,
+        "notes": _notes(window, measured, quality),
+    }
+    for event in EVENTS:
+        row[f"{event}_s"] = measured.events.get(event, math.nan)
+        row[f"{event}_s_se"] = event_se.get(event, math.nan)
+    for metric in METRICS:
+        row[metric.name] = measured.metrics.get(metric.name, math.nan)
+        row[metric.se_name] = metric_se.get(metric.name, math.nan)
+    curve = pd.DataFrame(swing_curves(motion, measured, club, arm_length))
+    curve["swing"] = number
+    curve["hinge_se_deg"] = errors.hinge_sigma(motion) / DEG
+    return row, curve
+
+
+def standard_errors(
+    motion: Motion,
+    window: SwingWindow,
+    measured: SwingMeasurement,
+    errors: MotionErrors,
+    recording: Recording,
+    settings: AnalysisSettings,
+    delay_se: float,
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Standard error of every metric (in its own unit) and event (s) of one swing."""
+    manifest = recording.manifest
+    start = min(measured.events.get("takeaway", math.nan), window.takeaway) - 0.4
+    if math.isnan(start):
+        start = window.takeaway - 0.4
+    thin = thinned(motion, start, window.impact + 0.08, 2)
+
+    def read(moved: Motion, where: SwingWindow) -> SwingMeasurement:
+        return measure_swing(
+            moved, where, manifest.club, manifest.player.arm_length, settings, measured
+        )
+
+    base = read(thin, window)
+    changed = [read(turned(thin, *errors.at(k, thin.time)), window) for k in range(len(errors))]
+    if window.kind == BALL and window.impact_se > 0.0:
+        later = replace(window, impact=window.impact + window.impact_se)
+        changed.append(read(thin, later))
+    metric_se = _root_sum(list(base.metrics), base.metrics, [c.metrics for c in changed])
+    event_se = _root_sum(list(EVENTS), base.events, [c.events for c in changed])
+    sampling = 1.0 / recording.streams[CLUB].rate_hz / math.sqrt(12.0)
+    for name, value in event_se.items():
+        event_se[name] = math.sqrt(value**2 + delay_se**2 + sampling**2)
+    return metric_se, event_se
+
+
+def _root_sum(
+    names: Sequence[str],
+    base: Mapping[str, float],
+    changed: Sequence[Mapping[str, float]],
+) -> dict[str, float]:
+    """Root of the sum of squared changes; changes that can't be read are left out."""
+    moved = np.array([[other.get(name, math.nan) for name in names] for other in changed])
+    center = np.array([base.get(name, math.nan) for name in names])
+    total = np.sqrt(np.nansum((moved - center) ** 2, axis=0))
+    return {
+        name: float(value) if math.isfinite(middle) else math.nan
+        for name, value, middle in zip(names, total, center, strict=True)
+    }
+
+
+def _notes(window: SwingWindow, measured: SwingMeasurement, quality: Quality) -> str:
+    """All remarks on a swing, in one line."""
+    said = [*window.notes, *quality.reasons]
+    said += [f"{name}: {why}" for name, why in measured.notes.items()]
+    return "; ".join(said)
+
+
+def _lost(number: int, window: SwingWindow) -> dict[str, Any]:
+    """Row of a swing that one sensor did not record."""
+    row: dict[str, Any] = dict.fromkeys(SWING_COLUMNS, math.nan)
+    why = "one sensor has no samples around this swing; nothing can be measured"
+    row.update(
+        swing=number,
+        kind=window.kind,
+        start_s=window.start,
+        end_s=window.end,
+        impact_s=window.impact,
+        impact_s_se=window.impact_se,
+        order_of_peaks="",
+        quality="poor",
+        notes="; ".join([*window.notes, why]),
+    )
+    return row
+
+
+def _with_club_clock(swings: pd.DataFrame, clock: ClockModel) -> pd.DataFrame:
+    columns = {
+        f"{event}_club_clock_us": clock.to_sensor(swings[f"{event}_s"].to_numpy(float)) * 1e6
+        for event in EVENTS
+    }
+    return swings.drop(columns=[c for c in columns if c in swings]).assign(**columns)
+
+
+def _with_shift(clock: ClockModel, fit: SessionFit) -> dict[str, Any]:
+    """The forearm clock after the fit, as plain values."""
+    shared = fit.shared
+    shift = shared.clock_shift
+    se = float(np.sqrt(fit.covariance[-2, -2]))
+    return {
+        "base": "club sensor's clock from its first sample",
+        "forearm_reference_s": clock.reference,
+        "forearm_offset_s": clock.offset + shift,
+        "forearm_offset_se_s": se,
+        "forearm_drift": clock.drift + shared.clock_drift,
+        "forearm_drift_se": float(np.sqrt(fit.covariance[-1, -1])),
+        "arrival_offset_s": clock.offset,
+        "arrival_offset_se_s": clock.offset_se,
+        "joint_correction_s": shift,
+    }
+
+
+def _empty(
+    recording: Recording,
+    settings: AnalysisSettings,
+    aligned: AlignedStreams,
+    windows: Sequence[SwingWindow],
+    rejected: pd.DataFrame,
+) -> Analysis:
+    """An analysis without a measured swing."""
+    rows = [_lost(number, window) for number, window in enumerate(windows, start=1)]
+    swings = pd.DataFrame(rows, columns=list(SWING_COLUMNS))
+    clock = aligned.clocks[FOREARM]
+    return Analysis(
+        recording_id=recording.id,
+        version=imu.__version__,
+        handedness=recording.manifest.player.handedness,
+        settings=settings.as_dict(),
+        swings=swings,
+        curves=pd.DataFrame(columns=list(CURVE_COLUMNS)),
+        calibration={},
+        clock={
+            "base": "club sensor's clock from its first sample",
+            "forearm_offset_s": clock.offset,
+            "forearm_offset_se_s": clock.offset_se,
+        },
+        rejected=rejected,
+        warnings=(*aligned.warnings, *recording.faults, "no swings were found in this recording"),
+    )
