@@ -174,13 +174,16 @@ class ClockModel:
 class AlignedStreams:
     """Streams of one recording with ``time`` on one base: the club sensor's clock from its start.
 
-    Samples are those of the recording, at their own rates; only ``time`` is mapped.
-    clocks : per role, the map from sensor clock to recording time.
+    Samples are those of the recording, at their own rates; only ``time`` is mapped, and dated
+    back by the delay of the sensor's low-pass filter.
+    clocks : per role, the map from sensor clock to recording time. delays : s, per role, the
+    delay that sample times were dated back by.
     """
 
     streams: Mapping[str, Stream]
     clocks: Mapping[str, ClockModel]
     warnings: tuple[str, ...] = ()
+    delays: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

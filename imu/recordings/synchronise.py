@@ -58,14 +58,12 @@ def align(recording: Recording) -> AlignedStreams:
         if role != CLUB:
             clocks[role], note = _tie(stream, club, start)
             warnings += note
+    delays = {role: filter_delay(recording, role)[0] for role in recording.streams}
     streams = {
-        role: replace(
-            stream,
-            time=clocks[role].to_recording(stream.time) - filter_delay(recording, role)[0],
-        )
+        role: replace(stream, time=clocks[role].to_recording(stream.time) - delays[role])
         for role, stream in recording.streams.items()
     }
-    return AlignedStreams(streams, clocks, tuple(warnings))
+    return AlignedStreams(streams, clocks, tuple(warnings), delays)
 
 
 def _tie(stream: Stream, club: Stream, start: float) -> tuple[ClockModel, list[str]]:

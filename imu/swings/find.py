@@ -121,7 +121,9 @@ def _strike(
     end = max(parts.fastest + 0.04, parts.time_of_turn(1.6))
     strike = find_strike(aligned.streams[CLUB], begin, end, parts.forward_rate)
     if strike is not None:
-        return strike, ""
+        # Sample times were dated back by the filter's delay, but an onset lags less than that
+        # and its lag is taken off by itself.
+        return replace(strike, time=strike.time + aligned.delays.get(CLUB, 0.0)), ""
     first, stop = grid.index(parts.time_of_turn(0.85)), grid.index(end) + 1
     lost = grid.missing[first:stop]
     if not lost.any() or FOREARM not in aligned.streams:
