@@ -6,19 +6,23 @@ progress and cancel, so that a page never waits on it.
 
 from __future__ import annotations
 
+import math
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Any, Protocol
+from typing import Any
 
 import pandas as pd
 
+from app.shelf import Entry, Shelf
 from imu.errors import SwingspreadError
 from imu.figures.alignment import AlignedCurves, align_curves
+from imu.recordings.notes import RecordingNotes, SwingNote
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
+from imu.variation.sets import with_context
 
 ANALYSES_KEPT = 40
 """Analyses held in memory; older ones are read again from disk."""
@@ -26,41 +30,13 @@ ANALYSES_KEPT = 40
 KEY_STEP = 10_000
 """Swings of the second recording shown are keyed from 10,001, of the third from 20,001, …"""
 
-Progress = Callable[[float, str], None]
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One recording of the library, as the pages list it."""
-
-    id: str
-    name: str
-    player: str
-    handedness: str
-    club: str
-    session: str
-    block: str
-    recorded_at: str
-
-
-class Shelf(Protocol):
-    """What the store needs of the place where recordings live."""
-
-    def entries(self) -> list[Entry]: ...
-
-    def analyse(
-        self, recording_id: str, settings: AnalysisSettings, progress: Progress
-    ) -> Analysis: ...
-
-    def cached(self, recording_id: str, settings: AnalysisSettings) -> Analysis | None: ...
-
 
 @dataclass(frozen=True, eq=False)
 class SwingSet:
     """Swings of one or more recordings shown together.
 
-    swings : the swing table with ``key`` (unique), ``name`` ("Swing 14"), ``recording`` and
-    ``block``. parts : per recording, its curves and its rows of ``swings``.
+    swings : the swing table with the columns of ``imu.variation.sets.CONTEXT_COLUMNS``, ``key``
+    (unique) and ``name`` ("Swing 14"). parts : per recording, its curves and its rows of ``swings``.
     """
 
     ids: tuple[str, ...]
@@ -106,8 +82,8 @@ class Store:
         self._aligned = lru_cache(maxsize=24)(self._align)
 
     def entries(self) -> list[Entry]:
-        """All recordings, newest first."""
-        return sorted(self.shelf.entries(), key=lambda e: (e.recorded_at, e.name), reverse=True)
+        """All recordings, the user's own first, the newest first."""
+        return self.shelf.entries()
 
     def resolve(self, wanted: Sequence[str]) -> tuple[Entry, ...]:
         """Entries of the ids (or unique beginnings of ids) in ``wanted``, in that order.
@@ -176,26 +152,56 @@ class Store:
         return (sum(fractions) / max(len(fractions), 1), text, error)
 
     def swing_set(self, ids: Sequence[str]) -> SwingSet:
-        """Swings of the recordings ``ids``; their analyses must be ready."""
+        """Swings of the recordings ``ids`` with what people noted on them.
+
+        Their analyses must be ready. Raises SwingspreadError when one is not.
+        """
         entries = self.resolve(ids)
         parts, analyses = [], []
         for position, entry in enumerate(entries):
             analysis = self.analysis(entry.id)
             if analysis is None:
                 raise SwingspreadError(f"{entry.name} has not been analysed yet.")
-            swings = analysis.swings.copy()
+            noted = self._noted(entry.id, analysis)
+            swings = with_context(analysis.swings, entry.manifest, entry.id, noted)
             number = swings["swing"].astype(int)
-            mixed = len(entries) > 1
-            swings["key"] = number + position * KEY_STEP
-            lead = (entry.block or entry.name or f"Set {position + 1}") if mixed else "Swing"
-            swings["name"] = [f"{lead} {value}" for value in number]
-            swings["recording"] = entry.id
-            swings["block"] = entry.block
+            lead = (entry.block or entry.name) if len(entries) > 1 else "Swing"
+            swings = swings.assign(
+                key=number + position * KEY_STEP, name=[f"{lead} {value}" for value in number]
+            )
             parts.append((analysis.curves, swings))
             analyses.append(analysis)
         every = pd.concat([rows for _, rows in parts], ignore_index=True)
         found = tuple(entry.id for entry in entries)
         return SwingSet(found, entries, every, tuple(parts), tuple(analyses))
+
+    def _noted(self, recording_id: str, analysis: Analysis) -> pd.DataFrame:
+        notes = self.shelf.notes(recording_id)
+        found = [
+            notes.find(float(impact)) if math.isfinite(impact) else None
+            for impact in analysis.swings["impact_club_clock_us"]
+        ]
+        columns = ("direction", "outcome", "left_out")
+        return pd.DataFrame(
+            [[getattr(note, name) if note else "" for name in columns] for note in found],
+            columns=list(columns),
+        )
+
+    def note_swing(self, recording_id: str, swing: int, **changes: str) -> None:
+        """Note something on one swing: direction, outcome, or why it is left out."""
+        analysis = self.analysis(recording_id)
+        if analysis is None:
+            raise SwingspreadError("The recording has not been analysed yet.")
+        rows = analysis.swings[analysis.swings["swing"] == swing]
+        impact = float(rows["impact_club_clock_us"].iloc[0]) if len(rows) else math.nan
+        if not math.isfinite(impact):
+            raise SwingspreadError(f"Swing {swing} has no moment of impact to note it by.")
+
+        def change(notes: RecordingNotes) -> RecordingNotes:
+            earlier = notes.find(impact) or SwingNote(round(impact))
+            return notes.with_swing(replace(earlier, **changes))
+
+        self.shelf.change_notes(recording_id, change)
 
     def aligned(
         self, ids: tuple[str, ...], keys: tuple[int, ...], columns: tuple[str, ...], alignment: str

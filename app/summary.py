@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import chi2
 
 from app.components.numbers import decimals_for, plain, with_unit
 from imu.columns import METRIC_BY_NAME, Metric
+from imu.exports.statistics import statistics_table
 from imu.figures.alignment import AlignedCurves
 from imu.figures.overlay import spread_over_time
 
@@ -20,7 +21,7 @@ MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "°/s": 0, "m": 2, "s": 1}
 
 @dataclass(frozen=True)
 class Level:
-    """Mean and spread of one metric over a set: SD with its 95 % interval."""
+    """Mean and spread of one metric over a set: SD with its 95 % interval, and the sensors' part."""
 
     metric: Metric
     count: int
@@ -28,6 +29,7 @@ class Level:
     sd: float
     sd_low: float
     sd_high: float
+    noise_sd: float = math.nan
 
     @property
     def mean_text(self) -> str:
@@ -38,6 +40,7 @@ class Level:
 
     @property
     def sd_decimals(self) -> int:
+        """Decimals that the interval of the SD allows."""
         return decimals_for((self.sd_high - self.sd_low) / 4.0, self.sd)
 
     @property
@@ -51,18 +54,28 @@ class Level:
         low, high = plain(self.sd_low, self.sd_decimals), plain(self.sd_high, self.sd_decimals)
         return f"{low} to {high}"
 
+    @property
+    def noise_text(self) -> str:
+        """The sensors' part of the SD."""
+        return plain(self.noise_sd, self.sd_decimals)
 
-def level(swings: pd.DataFrame, name: str) -> Level:
-    """Mean, SD and its 95 % chi-squared interval of the metric ``name``."""
-    values = swings[name].to_numpy(float)
-    values = values[np.isfinite(values)]
-    n = len(values)
-    mean = float(values.mean()) if n else math.nan
-    if n < 3:
-        return Level(METRIC_BY_NAME[name], n, mean, math.nan, math.nan, math.nan)
-    sd = float(values.std(ddof=1))
-    low, high = (sd * math.sqrt((n - 1) / chi2.ppf(q, n - 1)) for q in (0.975, 0.025))
-    return Level(METRIC_BY_NAME[name], n, mean, sd, low, high)
+
+def levels(swings: pd.DataFrame, names: Sequence[str]) -> list[Level]:
+    """Level and spread of each metric over the swings that count."""
+    metrics = [METRIC_BY_NAME[name] for name in names]
+    table = statistics_table(swings, metrics)
+    return [
+        Level(
+            metric,
+            int(row.n),
+            float(row.mean),
+            float(row.sd),
+            float(row.sd_low),
+            float(row.sd_high),
+            float(row.noise_sd),
+        )
+        for metric, row in zip(metrics, table.itertuples(index=False), strict=True)
+    ]
 
 
 def session_sentence(swings: pd.DataFrame, aligned: AlignedCurves) -> str:
@@ -73,8 +86,8 @@ def session_sentence(swings: pd.DataFrame, aligned: AlignedCurves) -> str:
     count = len(swings)
     noun = "swing" if count == 1 else "swings"
     if count == 0:
-        return "No swings of this kind here."
-    release = level(swings, "release_ms")
+        return "No swings of this kind count here."
+    (release,) = levels(swings, ["release_ms"])
     if not math.isfinite(release.sd):
         return f"{count} {noun}: too few to speak of a spread; ten or more say something."
     text = (
@@ -97,5 +110,5 @@ def widest_hinge(aligned: AlignedCurves) -> str:
         return ""
     at = int(np.argmax(np.where(down, spread, -1.0)))
     before = -1e3 * aligned.grid[at]
-    moment = "at impact" if before < 5 else f"{before:.0f} ms before impact"
+    moment = "at impact" if before < 5 else f"{before:.0f}\u00a0ms before impact"
     return f"On the way down the hinge varies most {moment} (SD {spread[at]:.1f}°)."

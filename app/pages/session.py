@@ -13,8 +13,9 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from app.components.choices import segmented
 from app.components.swing_grid import rows_of, swing_grid
 from app.components.tiles import tiles
-from app.store import Entry, Store, SwingSet
-from app.summary import level, session_sentence
+from app.shelf import Entry
+from app.store import Store, SwingSet
+from app.summary import levels, session_sentence
 from imu.figures.overlay import CURVES, OverlayChoices, overlay_figure
 
 PATH = "/session"
@@ -69,7 +70,7 @@ def title_of(entries: Sequence[Entry]) -> tuple[str, str]:
     first = entries[0]
     heading = ", ".join(part for part in (first.player or first.name, first.club) if part)
     blocks = " + ".join(dict.fromkeys(entry.block for entry in entries if entry.block))
-    day = first.recorded_at[:10]
+    day = first.day
     return heading, " · ".join(part for part in (first.session, blocks, day) if part)
 
 
@@ -102,7 +103,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                         id="session-choose",
                         label="Recordings shown",
                         data=[
-                            {"value": entry.id, "label": _name(entry)} for entry in store.entries()
+                            {"value": entry.id, "label": entry.label} for entry in store.entries()
                         ],
                         value=list(ids),
                         size="md",
@@ -149,6 +150,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 id="session-figure",
                                 config={"displayModeBar": False, "responsive": True},
                                 className="figure",
+                                style={"height": "760px"},
                             ),
                             html.P(
                                 "Thick line: median. Shaded: the middle 80 % of swings. "
@@ -183,11 +185,6 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
 
 def _has(shown: SwingSet, kind: str) -> bool:
     return bool((shown.swings["kind"] == kind).any())
-
-
-def _name(entry: Entry) -> str:
-    parts = (entry.player, entry.club, entry.block, entry.recorded_at[:10])
-    return " · ".join(part for part in parts if part) or entry.name
 
 
 def files(ids: Sequence[str]) -> list[Any]:
@@ -246,7 +243,7 @@ def register(app: Dash, store: Store) -> None:
         aligned = store.aligned(tuple(ids), keys, tuple(CURVES), "impact")
         return (
             session_sentence(subset.swings, aligned),
-            tiles([level(subset.swings, name) for name in TILE_METRICS]),
+            tiles(levels(subset.swings, TILE_METRICS)),
             rows_of(subset.swings, TABLE_METRICS),
             files(ids),
         )

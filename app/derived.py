@@ -1,0 +1,100 @@
+"""Analyses kept on disk beside their recording, so that a page opens at once the next time.
+
+A cache and nothing more: keyed by settings, version and the code itself, and safe to delete.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+import tempfile
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+import imu
+from imu.settings import AnalysisSettings
+from imu.types import Analysis
+
+DERIVED = "derived"
+VERSIONS_KEPT = 3
+_TABLES = ("swings", "curves", "rejected")
+_FACTS = (
+    "recording_id",
+    "version",
+    "handedness",
+    "settings",
+    "calibration",
+    "clock",
+    "warnings",
+)
+
+
+@lru_cache(maxsize=1)
+def code_stamp() -> str:
+    """Changes whenever the analysis code does, released or not."""
+    digest = hashlib.sha256(imu.__version__.encode())
+    root = Path(imu.__file__).parent
+    for room in ("fusion", "swings", "recordings"):
+        for path in sorted((root / room).glob("*.py")):
+            digest.update(path.read_bytes())
+    for path in sorted(root.glob("*.py")):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def cache_folder(recording: Path, settings: AnalysisSettings) -> Path:
+    """Where the analysis of the recording folder with these settings is kept."""
+    said = json.dumps(settings.as_dict(), sort_keys=True)
+    mark = hashlib.sha256(f"{code_stamp()} {said}".encode()).hexdigest()[:16]
+    return recording / DERIVED / f"analysis-{mark}"
+
+
+def read_cached(recording: Path, settings: AnalysisSettings) -> Analysis | None:
+    """The analysis as kept, or None when there is none or it cannot be read."""
+    folder = cache_folder(recording, settings)
+    try:
+        facts: dict[str, Any] = json.loads((folder / "analysis.json").read_bytes())
+        tables = {name: pd.read_parquet(folder / f"{name}.parquet") for name in _TABLES}
+        facts["warnings"] = tuple(facts["warnings"])
+        return Analysis(**facts, **tables)
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> None:
+    """Keep the analysis; a disk that refuses costs only the time to work it out again."""
+    folder = cache_folder(recording, settings)
+    try:
+        folder.parent.mkdir(exist_ok=True)
+        part = Path(tempfile.mkdtemp(prefix=".part-", dir=folder.parent))
+        try:
+            for name in _TABLES:
+                getattr(analysis, name).to_parquet(part / f"{name}.parquet", compression="zstd")
+            facts = {name: getattr(analysis, name) for name in _FACTS}
+            (part / "analysis.json").write_text(json.dumps(facts, default=_plain), "utf-8")
+            if not folder.exists():
+                part.rename(folder)
+        finally:
+            shutil.rmtree(part, ignore_errors=True)
+        _tidy(folder.parent)
+    except (OSError, TypeError, ValueError):
+        return
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    if hasattr(value, "items"):
+        return dict(value)
+    raise TypeError(f"{type(value).__name__} is no plain value")
+
+
+def _tidy(derived: Path) -> None:
+    """Keep the newest few."""
+    kept = sorted(derived.glob("analysis-*"), key=lambda path: path.stat().st_mtime, reverse=True)
+    for path in kept[VERSIONS_KEPT:]:
+        shutil.rmtree(path, ignore_errors=True)

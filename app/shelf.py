@@ -1,0 +1,152 @@
+"""Where recordings come from, for the pages: the user's library, and the samples beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from app.derived import keep, read_cached
+from imu.errors import SwingspreadError
+from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.notes import RecordingNotes, read_notes, update_notes
+from imu.settings import AnalysisSettings
+from imu.types import Analysis, Club, Manifest, Player, Recording
+
+Progress = Callable[[float, str], None]
+NOBODY = Manifest(player=Player(), club=Club("", 1.0))
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One recording, as the pages list it. ``problem`` says why it cannot be opened."""
+
+    id: str
+    manifest: Manifest = NOBODY
+    duration_s: float = 0.0
+    sample: bool = False
+    problem: str = ""
+
+    @property
+    def name(self) -> str:
+        return self.manifest.name or self.id[:8]
+
+    @property
+    def player(self) -> str:
+        return self.manifest.player.name
+
+    @property
+    def club(self) -> str:
+        return self.manifest.club.name
+
+    @property
+    def session(self) -> str:
+        return self.manifest.session
+
+    @property
+    def block(self) -> str:
+        return self.manifest.block
+
+    @property
+    def day(self) -> str:
+        return self.manifest.recorded_at[:10]
+
+    @property
+    def label(self) -> str:
+        """One line: player, club, block, day."""
+        parts = (self.player, self.club, self.block, self.day)
+        return " · ".join(part for part in parts if part) or self.name
+
+
+class Shelf(Protocol):
+    """What the store needs of the place where recordings live."""
+
+    def entries(self) -> list[Entry]: ...
+
+    def cached(self, recording_id: str, settings: AnalysisSettings) -> Analysis | None: ...
+
+    def analyse(
+        self, recording_id: str, settings: AnalysisSettings, progress: Progress
+    ) -> Analysis: ...
+
+    def notes(self, recording_id: str) -> RecordingNotes: ...
+
+    def change_notes(
+        self, recording_id: str, change: Callable[[RecordingNotes], RecordingNotes]
+    ) -> None: ...
+
+    def recording(self, recording_id: str) -> Recording: ...
+
+    def add(self, recording: Recording) -> tuple[str, bool]: ...
+
+    def place(self) -> str: ...
+
+
+class LibraryShelf:
+    """The user's library, with the samples listed after it."""
+
+    def __init__(self, library: Library, samples: Library | None = None) -> None:
+        self.library = library
+        self.samples = samples
+
+    def _listed(self) -> dict[str, tuple[LibraryEntry, bool]]:
+        listed: dict[str, tuple[LibraryEntry, bool]] = {}
+        for library, sample in ((self.library, False), (self.samples, True)):
+            for entry in library.entries() if library is not None else ():
+                listed.setdefault(entry.id, (entry, sample))
+        return listed
+
+    def entries(self) -> list[Entry]:
+        """All recordings, the user's own first, the newest first."""
+        return [
+            Entry(entry.id, entry.manifest or NOBODY, entry.duration_s, sample, entry.problem)
+            for entry, sample in self._listed().values()
+        ]
+
+    def folder(self, recording_id: str) -> Path:
+        """The recording's folder. Raises SwingspreadError when it is gone."""
+        for entry, _ in self._listed().values():
+            if entry.id == recording_id:
+                return entry.folder
+        raise SwingspreadError(f"Recording {recording_id[:12]} is no longer in the library.")
+
+    def cached(self, recording_id: str, settings: AnalysisSettings) -> Analysis | None:
+        """The analysis kept on disk, if there is one."""
+        return read_cached(self.folder(recording_id), settings)
+
+    def analyse(
+        self, recording_id: str, settings: AnalysisSettings, progress: Progress
+    ) -> Analysis:
+        """Analyse now, and keep the result."""
+        from imu.pipeline import analyse
+
+        analysis = analyse(self.recording(recording_id), settings, progress)
+        keep(self.folder(recording_id), settings, analysis)
+        return analysis
+
+    def recording(self, recording_id: str) -> Recording:
+        """The samples themselves."""
+        for library in (self.library, self.samples):
+            if library is not None and any(e.id == recording_id for e in library.entries()):
+                return library.read(recording_id)
+        raise SwingspreadError(f"Recording {recording_id[:12]} is no longer in the library.")
+
+    def notes(self, recording_id: str) -> RecordingNotes:
+        """What people noted on it."""
+        return read_notes(self.folder(recording_id))
+
+    def change_notes(
+        self, recording_id: str, change: Callable[[RecordingNotes], RecordingNotes]
+    ) -> None:
+        """Change the notes."""
+        update_notes(self.folder(recording_id), change)
+
+    def add(self, recording: Recording) -> tuple[str, bool]:
+        """Add to the user's library: its id, and False when it was there already."""
+        entry, new = self.library.add(recording)
+        return entry.id, new
+
+    def place(self) -> str:
+        """The library's folder."""
+        return str(self.library.path)
