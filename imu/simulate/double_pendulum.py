@@ -25,7 +25,10 @@ from imu.units import DEG
 GRAVITY = 9.81
 """m/s², as in the published reference numbers of this model (not the standard value)."""
 
-_ACCURACY: dict[str, Any] = {"method": "DOP853", "rtol": 1e-12, "atol": 1e-13}
+
+def _integrate(*arguments: Any, **options: Any) -> Any:
+    """``scipy.integrate.solve_ivp`` at an accuracy beyond any printed digit."""
+    return solve_ivp(*arguments, method="DOP853", rtol=1e-12, atol=1e-13, **options)
 
 
 @dataclass(frozen=True)
@@ -199,11 +202,11 @@ def swing_down(model: PendulumParameters | None = None, samples: int = 400) -> P
 
     lets_go.terminal, lets_go.direction = True, -1.0  # type: ignore[attr-defined]
     start = np.array([model.arm_start, 0.0])
-    natural = solve_ivp(locked, (0.0, 2.0), start, events=lets_go, **_ACCURACY)
+    natural = _integrate(locked, (0.0, 2.0), start, events=lets_go)
     if not natural.t_events[0].size:
         raise ValueError("the wrist never releases with these torques")
     release = float(natural.t_events[0][0]) + model.hold
-    first = solve_ivp(locked, (0.0, release), start, dense_output=True, **_ACCURACY)
+    first = _integrate(locked, (0.0, release), start, dense_output=True)
     arm, rate = first.y[:, -1]
 
     def free(time: float, state: FloatArray) -> FloatArray:
@@ -217,13 +220,12 @@ def swing_down(model: PendulumParameters | None = None, samples: int = 400) -> P
 
     strikes.terminal, strikes.direction = True, 1.0  # type: ignore[attr-defined]
     parallel.direction = 1.0  # type: ignore[attr-defined]
-    second = solve_ivp(
+    second = _integrate(
         free,
         (release, release + 2.0),
         np.array([arm, arm - model.hinge, rate, rate]),
         events=(strikes, parallel),
         dense_output=True,
-        **_ACCURACY,
     )
     if not second.t_events[0].size:
         raise ValueError("the club never reaches the ball with these torques")

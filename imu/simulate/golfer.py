@@ -1,0 +1,373 @@
+"""The simulated golfer: habits, and one swing drawn from them as joint coordinates.
+
+The arm's way from the top to impact and the opening of the lag have the shape of the release of
+the driven double pendulum, stretched to the drawn times and angles. The wrists help a little
+(an active wrist torque), as without them the hands would be far ahead of the ball at impact.
+With the pendulum's own numbers the swing is the pendulum.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from functools import cache
+
+import numpy as np
+
+from imu.simulate.double_pendulum import PendulumParameters, swing_down
+from imu.simulate.paths import Curve, Paths
+from imu.types import FloatArray
+from imu.units import DEG, MS
+
+WRIST_TORQUE = 18.0
+"""N·m; with it the pendulum of ``double_pendulum`` reaches the ball with 6° of hinge left."""
+
+
+@dataclass(frozen=True)
+class SwingNumbers:
+    """One swing, or the means or standard deviations of many. Degrees and milliseconds.
+
+    backswing_ms : takeaway to the club's change of direction. downswing_ms : from there to
+    impact. overlap_ms : the arm turns back this much before the club. release_ms : hinge 10°
+    below its greatest value, before impact. lag_max_deg : greatest lag in the plane.
+    lag_at_impact_deg : in the plane. shaft_at_impact_deg : shaft in the plane, hands ahead
+    negative. arm_top_deg : arm angle at its top. arm_plane_deg, shaft_plane_deg : inclinations
+    at address. impact_plane_deg : shaft plane at impact less that at address. plane_shift_deg :
+    how much steeper the shaft starts down. club_elevation_top_deg, arm_elevation_top_deg : out
+    of plane at the top. arm_roll_top_deg, arm_roll_impact_deg : forearm roll (pronation +).
+    speed : arm rate at impact beyond the shape's, as a share. finish_deg : arm at the finish.
+    sway_m : hub movement away from the target.
+    """
+
+    backswing_ms: float = 0.0
+    downswing_ms: float = 0.0
+    overlap_ms: float = 0.0
+    release_ms: float = 0.0
+    lag_max_deg: float = 0.0
+    lag_at_impact_deg: float = 0.0
+    shaft_at_impact_deg: float = 0.0
+    arm_top_deg: float = 0.0
+    arm_plane_deg: float = 0.0
+    shaft_plane_deg: float = 0.0
+    impact_plane_deg: float = 0.0
+    plane_shift_deg: float = 0.0
+    club_elevation_top_deg: float = 0.0
+    arm_elevation_top_deg: float = 0.0
+    arm_roll_top_deg: float = 0.0
+    arm_roll_impact_deg: float = 0.0
+    speed: float = 0.0
+    finish_deg: float = 0.0
+    sway_m: float = 0.0
+
+    def as_dict(self) -> dict[str, float]:
+        """Plain values by name."""
+        return {item.name: float(getattr(self, item.name)) for item in fields(self)}
+
+
+IRON_MEAN = SwingNumbers(
+    backswing_ms=820.0,
+    downswing_ms=262.0,
+    overlap_ms=32.0,
+    release_ms=82.0,
+    lag_max_deg=97.0,
+    lag_at_impact_deg=6.0,
+    shaft_at_impact_deg=-5.0,
+    arm_top_deg=-136.0,
+    arm_plane_deg=67.0,
+    shaft_plane_deg=51.0,
+    plane_shift_deg=5.0,
+    club_elevation_top_deg=0.0,
+    arm_elevation_top_deg=0.0,
+    arm_roll_top_deg=80.0,
+    arm_roll_impact_deg=4.0,
+    finish_deg=122.0,
+    sway_m=0.03,
+)
+DRIVER_MEAN = SwingNumbers(
+    **{
+        **IRON_MEAN.as_dict(),
+        "backswing_ms": 850.0,
+        "downswing_ms": 258.0,
+        "release_ms": 84.0,
+        "shaft_at_impact_deg": 0.0,
+        "arm_top_deg": -140.0,
+        "arm_plane_deg": 62.0,
+        "shaft_plane_deg": 46.5,
+    }
+)
+STEADY = SwingNumbers(
+    backswing_ms=15.0,
+    downswing_ms=5.0,
+    overlap_ms=4.0,
+    release_ms=3.0,
+    lag_max_deg=1.2,
+    lag_at_impact_deg=1.2,
+    shaft_at_impact_deg=0.8,
+    arm_top_deg=1.5,
+    arm_plane_deg=0.4,
+    shaft_plane_deg=0.4,
+    impact_plane_deg=0.6,
+    plane_shift_deg=1.2,
+    club_elevation_top_deg=1.0,
+    arm_elevation_top_deg=0.8,
+    arm_roll_top_deg=1.5,
+    arm_roll_impact_deg=1.5,
+    speed=0.01,
+    finish_deg=3.0,
+    sway_m=0.004,
+)
+LOOSE = SwingNumbers(
+    backswing_ms=45.0,
+    downswing_ms=14.0,
+    overlap_ms=9.0,
+    release_ms=7.0,
+    lag_max_deg=4.0,
+    lag_at_impact_deg=3.0,
+    shaft_at_impact_deg=2.5,
+    arm_top_deg=4.5,
+    arm_plane_deg=0.8,
+    shaft_plane_deg=0.8,
+    impact_plane_deg=1.5,
+    plane_shift_deg=3.0,
+    club_elevation_top_deg=2.5,
+    arm_elevation_top_deg=1.5,
+    arm_roll_top_deg=4.0,
+    arm_roll_impact_deg=4.0,
+    speed=0.025,
+    finish_deg=6.0,
+    sway_m=0.008,
+)
+
+
+@dataclass(frozen=True)
+class SwingHabit:
+    """How a golfer swings one club: means, swing-to-swing deviations, drift over a session.
+
+    drift : change from the first to the last swing of a session, by name of the quantity.
+    """
+
+    mean: SwingNumbers = IRON_MEAN
+    deviation: SwingNumbers = STEADY
+    drift: Mapping[str, float] = field(default_factory=dict)
+
+    def draw(self, rng: np.random.Generator, progress: float = 0.0) -> SwingNumbers:
+        """One swing; Gaussian, cut at 2.5 deviations. ``progress`` : 0 first, 1 last swing."""
+        mean, deviation = self.mean.as_dict(), self.deviation.as_dict()
+        values = {
+            name: mean[name]
+            + self.drift.get(name, 0.0) * progress
+            + deviation[name] * float(np.clip(rng.standard_normal(), -2.5, 2.5))
+            for name in mean
+        }
+        return SwingNumbers(**values)
+
+
+@dataclass(frozen=True)
+class SwingTimes:
+    """Where the built swing lies, s: knots of the paths."""
+
+    takeaway: float
+    arm_top: float
+    club_top: float
+    onset: float
+    impact: float
+    finish: float
+
+
+@dataclass(frozen=True, eq=False)
+class ReleaseShape:
+    """Release of the reference pendulum, each over 0..1: (K, 4) knots of time, value,
+    first and second derivative. ``arm`` from the top to impact; ``opening`` from the start of
+    the release to impact. ``onset`` : where the release starts, as a share of the downswing."""
+
+    arm: FloatArray
+    opening: FloatArray
+    onset: float
+
+
+@cache
+def release_shape(wrist_torque: float = WRIST_TORQUE) -> ReleaseShape:
+    """Shape of the reference pendulum (``double_pendulum``), worked out once."""
+    swing = swing_down(PendulumParameters(wrist_torque=wrist_torque), samples=16)
+    span = swing.arm[-1, 0] - swing.arm[0, 0]
+    total = swing.impact
+    arm = np.column_stack(
+        [
+            swing.time / total,
+            (swing.arm[:, 0] - swing.arm[0, 0]) / span,
+            swing.arm[:, 1] * total / span,
+            swing.arm[:, 2] * total**2 / span,
+        ]
+    )
+    free = swing.time >= swing.release
+    opened = swing.club[free] - swing.arm[free]
+    lead = swing.impact - swing.release
+    opening_span = opened[-1, 0] - opened[0, 0]
+    opening = np.column_stack(
+        [
+            (swing.time[free] - swing.release) / lead,
+            (opened[:, 0] - opened[0, 0]) / opening_span,
+            opened[:, 1] * lead / opening_span,
+            opened[:, 2] * lead**2 / opening_span,
+        ]
+    )
+    return ReleaseShape(arm, opening, swing.release / total)
+
+
+def opening_time(share: float, shape: ReleaseShape) -> float:
+    """Share of the release time at which the lag has opened by ``share`` of its whole opening."""
+    curve = Curve.through(map(tuple, shape.opening))
+    grid = np.linspace(0.0, 1.0, 2001)
+    return float(np.interp(share, curve(grid)[0], grid))
+
+
+def address_posture(
+    numbers: SwingNumbers, arm_length: float, wrist_to_head: float, lift: float = 0.0
+) -> dict[str, float]:
+    """Coordinates over the ball, clubhead ``lift`` m above the ground (m, rad)."""
+    arm_angle, lag = 2.0 * DEG, 3.0 * DEG
+    arm_plane, shaft_plane = numbers.arm_plane_deg * DEG, numbers.shaft_plane_deg * DEG
+    height = arm_length * np.sin(arm_plane) * np.cos(arm_angle)
+    height += wrist_to_head * np.sin(shaft_plane) * np.cos(arm_angle - lag)
+    return {
+        "hub_z": float(height) + lift,
+        "arm_tilt": 90.0 * DEG - arm_plane,
+        "arm_angle": arm_angle,
+        "arm_elevation": 0.0,
+        "arm_roll": 0.0,
+        "club_tilt": 90.0 * DEG - shaft_plane,
+        "lag": lag,
+        "club_elevation": 0.0,
+        "club_twist": 0.0,
+        "grip": 1.0,
+    }
+
+
+def add_swing(
+    paths: Paths,
+    takeaway: float,
+    numbers: SwingNumbers,
+    slowed: float = 0.0,
+    contact: float = 2.0 * MS,
+    wrist_torque: float = WRIST_TORQUE,
+) -> SwingTimes:
+    """Add one swing from the address posture that the paths are resting in.
+
+    ``slowed`` : rad/s that the ball takes from the club over the ``contact`` time (s).
+    Raises ValueError for numbers that no swing can have (release before the top).
+    """
+    shape = release_shape(wrist_torque)
+    address = paths.posture()
+    arm_top = takeaway + (numbers.backswing_ms - numbers.overlap_ms) * MS
+    club_top = takeaway + numbers.backswing_ms * MS
+    impact = club_top + numbers.downswing_ms * MS
+    top, strike = numbers.arm_top_deg * DEG, numbers.shaft_at_impact_deg * DEG
+    lag_max, lag_impact = numbers.lag_max_deg * DEG, numbers.lag_at_impact_deg * DEG
+    strike += lag_impact
+    opening = lag_max - lag_impact
+    lead = numbers.release_ms * MS / (1.0 - opening_time(10.0 * DEG / opening, shape))
+    onset = impact - lead
+    if not takeaway < arm_top <= club_top < onset < impact:
+        raise ValueError(f"no such swing: its release would start {lead:.3f} s before impact")
+
+    # Arm: pendulum shape, with a share more or less rate at the end (x⁴ − x³ has none at 0).
+    span, total = strike - top, impact - arm_top
+    extra = numbers.speed * shape.arm[-1, 2]
+    arm: list[tuple[float, float, float, float]] = []
+    for x, v, v1, v2 in shape.arm:
+        v, v1 = v + extra * (x**4 - x**3), v1 + extra * (4 * x**3 - 3 * x**2)
+        v2 += extra * (12 * x**2 - 6 * x)
+        arm.append((arm_top + x * total, top + span * v, span * v1 / total, span * v2 / total**2))
+    paths.hold(takeaway, ["arm_angle", "lag"])
+    for knot in arm:
+        paths.add("arm_angle", *knot)
+
+    # Lag: grows past the arm's turn so that the club turns at its own time, then opens.
+    arm_rate = float(Curve.through(arm)(np.array([club_top]))[1][0])
+    rest = onset - club_top
+    paths.add("lag", club_top, lag_max - arm_rate * rest / 3.0, arm_rate, -2.0 * arm_rate / rest)
+    for x, u, u1, u2 in shape.opening:
+        paths.add(
+            "lag",
+            onset + x * lead,
+            lag_max - opening * u,
+            -opening * u1 / lead,
+            -opening * u2 / lead**2 if x > 0.0 else 0.0,
+        )
+    lag_rate = -opening * shape.opening[-1, 2] / lead
+    arm_rate, arm_bend = arm[-1][2], arm[-1][3]
+    after = impact + contact
+    if slowed > 0.0:
+        lag_after = lag_impact + (lag_rate + 0.5 * slowed) * contact
+        lag_rate += slowed
+        paths.add("lag", after, lag_after, lag_rate, 0.0)
+    finish = _follow_through(paths, impact, numbers, arm_rate, arm_bend, lag_rate)
+    _out_of_plane(paths, takeaway, arm_top, onset, impact, finish, numbers, address)
+    return SwingTimes(takeaway, arm_top, club_top, onset, impact, finish)
+
+
+def _follow_through(
+    paths: Paths,
+    impact: float,
+    numbers: SwingNumbers,
+    arm_rate: float,
+    arm_bend: float,
+    lag_rate: float,
+) -> float:
+    """Bring arm and lag to rest at the finish; returns its time."""
+    arm_way = numbers.finish_deg * DEG - paths.last("arm_angle")
+    arm_time = 2.4 * arm_way / arm_rate
+    paths.add("arm_angle", impact + arm_time, numbers.finish_deg * DEG)
+    lag_finish = -min(1.0, numbers.lag_max_deg / 90.0) * 92.0 * DEG
+    start = paths.knots["lag"][-1][0]
+    lag_time = 2.4 * (lag_finish - paths.last("lag")) / lag_rate
+    paths.add("lag", start + lag_time, lag_finish)
+    return max(impact + arm_time, start + lag_time)
+
+
+def _out_of_plane(
+    paths: Paths,
+    takeaway: float,
+    arm_top: float,
+    onset: float,
+    impact: float,
+    finish: float,
+    numbers: SwingNumbers,
+    address: Mapping[str, float],
+) -> None:
+    """Rolls, tilts, elevations and the sway of the hub around the planar swing."""
+    names = ("arm_roll", "club_tilt", "club_elevation", "arm_elevation", "hub_x", "hub_z")
+    paths.hold(takeaway, names)
+    roll_top, roll_impact = -numbers.arm_roll_top_deg * DEG, -numbers.arm_roll_impact_deg * DEG
+    turn = max(onset + 0.15 * (impact - onset), impact - 0.120)
+    rate = 1.45 * (roll_impact - 0.97 * roll_top) / (impact - turn)
+    paths.add("arm_roll", arm_top, roll_top)
+    paths.add("arm_roll", turn, 0.97 * roll_top)
+    paths.add("arm_roll", impact, roll_impact, rate)
+    paths.add("arm_roll", impact + 0.130, roll_impact + 0.070 * rate)
+    paths.add("arm_roll", finish, roll_impact + 0.050 * rate)
+
+    tilt = address["club_tilt"]
+    at_impact = tilt - numbers.impact_plane_deg * DEG
+    paths.add("club_tilt", arm_top, tilt - 0.7 * numbers.plane_shift_deg * DEG)
+    paths.add("club_tilt", arm_top + 0.65 * (impact - arm_top), at_impact)
+    paths.add("club_tilt", impact + 0.03, at_impact)
+    paths.add("club_tilt", finish, tilt + 6.0 * DEG)
+
+    for name, value in (
+        ("club_elevation", numbers.club_elevation_top_deg),
+        ("arm_elevation", numbers.arm_elevation_top_deg),
+    ):
+        paths.add(name, arm_top, value * DEG)
+        paths.add(name, arm_top + 0.8 * (impact - arm_top), 0.0)
+        paths.add(name, impact + 0.04, 0.0)
+        paths.add(name, finish, 4.0 * DEG)
+
+    sway, x, z = numbers.sway_m, address["hub_x"], address["hub_z"]
+    for time, along, up in (
+        (arm_top, -sway, -0.2 * sway),
+        (impact + 0.02, 0.6 * sway, 0.4 * sway),
+        (finish, 2.0 * sway, sway),
+    ):
+        paths.add("hub_x", time, x + along)
+        paths.add("hub_z", time, z + up)
