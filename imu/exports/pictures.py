@@ -37,7 +37,7 @@ HIGHLIGHT = "#0072b2"
 
 
 def overlay_picture(
-    aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 300.0
+    aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 262.0
 ) -> str:
     """All swings' curves over one another with their median and the middle 80 % as a band.
 
@@ -70,7 +70,7 @@ def overlay_picture(
 
 
 def spread_picture(
-    aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 150.0
+    aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 138.0
 ) -> str:
     """Standard deviation between swings at each moment: where in the swing they differ."""
     spread = spread_over_time(aligned.values[column])
@@ -91,7 +91,7 @@ def spread_picture(
 
 
 def metric_picture(
-    swings: pd.DataFrame, metric: Metric, mean: float, sd: float, height: float = 132.0
+    swings: pd.DataFrame, metric: Metric, mean: float, sd: float, height: float = 114.0
 ) -> str:
     """One metric of each swing in the order played, with its mean and one SD on either side."""
     width = WIDTH / 2 - 8

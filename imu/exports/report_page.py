@@ -46,14 +46,16 @@ class Table:
 class ReportContent:
     """All that stands on the report, in order, as plain text but for the pictures.
 
-    facts : name and value beneath the title. small : pictures set two abreast.
-    next_time, cautions : list items. small_print : how it was measured, one paragraph each.
+    facts : name and value beneath the title. first_tables : before the pictures; tables :
+    after them. small : pictures set two abreast. next_time, cautions : list items.
+    small_print : how it was measured, one paragraph each.
     """
 
     title: str
     subtitle: str
     facts: tuple[tuple[str, str], ...]
     findings: tuple[Finding, ...]
+    first_tables: tuple[Table, ...] = ()
     figures: tuple[Figure, ...] = ()
     small: tuple[Figure, ...] = ()
     tables: tuple[Table, ...] = ()
@@ -63,7 +65,7 @@ class ReportContent:
 
 
 _STYLE = f"""
-@page {{ margin: 14mm 13mm; }}
+@page {{ margin: 12mm 13mm; }}
 * {{ box-sizing: border-box; }}
 html {{ color-scheme: light; }}
 body {{ margin: 0 auto; padding: 1.5rem; max-width: 52rem; color: {LIGHT.ink};
@@ -99,13 +101,20 @@ li {{ margin: .2rem 0; }}
 .cautions {{ border: 1px solid {LIGHT.quiet}; border-radius: 4px; padding: .2rem 1rem .6rem;
   margin-top: 1.2rem; break-inside: avoid; }}
 .cautions h2 {{ margin-top: .6rem; }}
+.cautions ul {{ columns: 2; column-gap: 2rem; }}
+.cautions li {{ break-inside: avoid; }}
 footer {{ margin-top: 1.2rem; color: {LIGHT.quiet}; font-size: .85rem; overflow-wrap: anywhere; }}
 @media print {{
-  body {{ padding: 0; max-width: none; font-size: 10.5pt; }}
-  .findings .figure {{ font-size: 18pt; }}
+  html {{ font-size: 9.5pt; }}
+  body {{ padding: 0; max-width: none; font-size: 9.5pt; line-height: 1.35; }}
+  .findings .figure {{ font-size: 17pt; }}
+  h2 {{ margin: .9rem 0 .3rem; }}
+  figure {{ margin: .1rem 0 .3rem; }}
+  th, td {{ padding-top: .14rem; padding-bottom: .14rem; }}
 }}
 @media (max-width: 40rem) {{
   .findings, .pair {{ grid-template-columns: 1fr; }}
+  .cautions ul {{ columns: 1; }}
 }}
 """
 
@@ -115,10 +124,11 @@ def render(content: ReportContent) -> str:
     body = [
         _header(content),
         _findings(content.findings),
+        *(_table(item) for item in content.first_tables),
         *(_figure(item, "h2") for item in content.figures),
+        _list("Next time", content.next_time, "keep"),
         _pair(content.small),
         *(_table(item) for item in content.tables),
-        _list("Next time", content.next_time, "keep"),
         _list("Take care", content.cautions, "cautions"),
         _footer(content.small_print),
     ]

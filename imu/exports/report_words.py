@@ -1,0 +1,201 @@
+"""The sentences of the printed report, worked out from a set of swings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from imu.columns import METRIC_BY_NAME
+from imu.exports.pictures import MOST_LINES
+from imu.exports.report_page import Finding
+from imu.figures.alignment import AlignedCurves
+from imu.figures.overlay import spread_over_time
+from imu.variation.compare import Comparison
+from imu.variation.sample_size import swings_for_sd_ratio
+from imu.variation.wording import decimals, number, with_unit
+
+Row = Mapping[Any, Any]
+"""One row of `imu.exports.statistics.statistics_table`."""
+
+FEW = 10
+"""Fewer swings than this say little of a spread."""
+
+WIDER_LIMIT = 1.5
+"""Growth of the spread that a next test should be able to see; the usual limit of a verdict."""
+
+
+def amount(row: Row, key: str = "mean") -> str:
+    """A number of the statistics with its unit, rounded to what its spread makes worth saying."""
+    return with_unit(number(float(row[key]), decimals(float(row["sd"]))), str(row["unit"]))
+
+
+def give_or_take(row: Row) -> str:
+    """The spread in words: "give or take 4.1 ms (95 % 3.3 to 5.2)"."""
+    sd = float(row["sd"])
+    if not math.isfinite(sd):
+        return "too few swings to say how far it varies"
+    places = decimals(sd)
+    ends = f"{number(float(row['sd_low']), places)} to {number(float(row['sd_high']), places)}"
+    return f"give or take {amount(row, 'sd')} (95 % {ends})"
+
+
+def resolved_words(row: Row) -> str:
+    """How much of the spread is the sensors' own error, in words; "" when it hardly matters."""
+    sd, noise = float(row["sd"]), float(row["noise_sd"])
+    if not (math.isfinite(sd) and math.isfinite(noise)) or sd <= 0:
+        return ""
+    if noise >= sd:
+        return "That is below what the sensors can resolve: the swing repeats at least this well."
+    share = noise**2 / sd**2
+    if share > 0.1:
+        return f"About {100 * share:.0f} % of that variance is the sensors' own error."
+    return ""
+
+
+def headline_findings(rows: Mapping[str, Row]) -> tuple[Finding, ...]:
+    """Release, tempo, and the hinge at impact: the three things that timing shows in.
+
+    rows : statistics by metric name.
+    """
+    return (_release(rows["release_ms"]), _tempo(rows), _impact(rows["hinge_at_impact_deg"]))
+
+
+def _release(row: Row) -> Finding:
+    if not math.isfinite(float(row["mean"])):
+        return Finding("Release", "not known", "Release could not be read in any swing.")
+    text = f"The wrists let go {amount(row)} before impact, {give_or_take(row)}."
+    return Finding("Release", _figure(row), _joined(text, resolved_words(row)))
+
+
+def _tempo(rows: Mapping[str, Row]) -> Finding:
+    ratio, back, down = rows["tempo_ratio"], rows["backswing_ms"], rows["downswing_ms"]
+    if not math.isfinite(float(ratio["mean"])):
+        return Finding("Tempo", "not known", "Tempo could not be read in any swing.")
+    text = (
+        f"{amount(back)} back, {amount(down)} down; the downswing {give_or_take(down)}. "
+        f"Back to down is {number(float(ratio['mean']), 2)} to 1."
+    )
+    return Finding("Tempo", _figure(ratio), _joined(text, resolved_words(down)))
+
+
+def _impact(row: Row) -> Finding:
+    if not math.isfinite(float(row["mean"])):
+        return Finding("Hinge at impact", "not known", "No swing could be read at impact.")
+    text = f"Forearm and shaft meet at {amount(row)} at impact, {give_or_take(row)}."
+    return Finding("Hinge at impact", _figure(row), _joined(text, resolved_words(row)))
+
+
+def _figure(row: Row) -> str:
+    """Mean and SD, the large figure of a finding."""
+    places = decimals(float(row["sd"]))
+    mean, unit = number(float(row["mean"]), places), str(row["unit"])
+    if not math.isfinite(float(row["sd"])):
+        return with_unit(mean, unit)
+    return with_unit(f"{mean} ± {number(float(row['sd']), places)}", unit)
+
+
+def comparison_findings(comparison: Comparison) -> tuple[Finding, ...]:
+    """The three findings that matter most between two sets: firm verdicts first."""
+    order = {"does not hold": 0, "holds": 1, "cannot tell yet": 2, "not comparable": 3}
+    ranked = sorted(comparison.findings, key=lambda one: order.get(one.verdict.word, 4))
+    return tuple(
+        Finding(
+            one.label,
+            f"{one.verdict.word[0].upper()}{one.verdict.word[1:]}",
+            one.sentence,
+        )
+        for one in ranked[:3]
+    )
+
+
+def overlay_caption(aligned: AlignedCurves) -> str:
+    """What the overlay shows."""
+    count = len(aligned.labels)
+    lines = f"Each thin line is one of {count} swings" if count <= MOST_LINES else f"{count} swings"
+    return (
+        f"{lines}, lined up at impact; the thick line is the median, the band holds the middle "
+        "80 in 100."
+    )
+
+
+def spread_caption(aligned: AlignedCurves) -> str:
+    """Where on the way down the hinge spreads most, and how far at impact."""
+    spread = spread_over_time(aligned.values["hinge_deg"])
+    tops = aligned.events["club_top"]
+    top = float(np.nanmedian(tops)) if np.isfinite(tops).any() else -0.3
+    down = (aligned.grid >= top) & (aligned.grid <= 0.0) & np.isfinite(spread)
+    if not down.any():
+        return "Too few swings to show where they spread."
+    at = int(np.argmax(np.where(down, spread, -1.0)))
+    impact = float(np.interp(0.0, aligned.grid[down], spread[down]))
+    before = -1e3 * float(aligned.grid[at])
+    if before < 5:
+        return f"On the way down the hinge differs most at impact (SD {impact:.1f}°)."
+    return (
+        f"On the way down the hinge differs most {before:.0f} ms before impact "
+        f"(SD {spread[at]:.1f}°); at impact the SD is {impact:.1f}°. "
+        "Lining up hides differences of timing: for those see the numbers."
+    )
+
+
+def next_time(count: int, block: str, comparison: Comparison | None = None) -> tuple[str, ...]:
+    """What to record next: how many swings, in which block."""
+    needed = swings_for_sd_ratio(WIDER_LIMIT) or 0
+    other = "practice" if block.casefold() == "pressure" else "pressure"
+    items = []
+    if comparison is not None:
+        waiting = [
+            one.verdict.more_per_set
+            for one in comparison.findings
+            if one.verdict.more_per_set is not None
+        ]
+        if waiting:
+            items.append(
+                f"What cannot be told yet would take about {min(waiting)} to {max(waiting)} more "
+                "swings in each block."
+                if min(waiting) < max(waiting)
+                else f"What cannot be told yet would take about {waiting[0]} more swings in each "
+                "block."
+            )
+        other = ""
+    if count < FEW:
+        items.append(f"{count} swings say little of a spread: record at least {FEW}.")
+    if other:
+        items.append(
+            f"To see whether it holds, record a block called “{other}” on the same day, with the "
+            "same club and the sensors left in place."
+        )
+    items.append(
+        f"About {needed} swings in each block show a spread {WIDER_LIMIT:g} times as wide (80 % "
+        "of the time). Spread them over several days rather than swinging tired."
+    )
+    items.append("Let the blocks take turns, so that warming up and tiring fall on both alike.")
+    return tuple(items)
+
+
+def metric_rows(statistics: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
+    """Rows of the printed table: name, n, mean, SD, its interval, the sensors' part."""
+    rows = []
+    for row in statistics.to_dict("records"):
+        places = decimals(float(row["sd"]))
+        metric = METRIC_BY_NAME[str(row["metric"])]
+        label = f"{metric.label} (model value)" if metric.model else metric.label
+        ends = f"{number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
+        cells = (
+            label,
+            str(row["n"]),
+            amount(row),
+            number(row["sd"], places),
+            ends,
+            number(row["noise_sd"], places),
+        )
+        rows.append(tuple("–" if "unknown" in cell else cell for cell in cells))
+    return tuple(rows)
+
+
+def _joined(*parts: str) -> str:
+    return " ".join(part for part in parts if part)
