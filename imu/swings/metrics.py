@@ -23,6 +23,9 @@ from imu.units import DEG, MS
 TRANSITION_PART = 0.3
 """Part of the downswing counted as the transition for the plane shift."""
 
+LEAST_TURNING = 0.05
+"""rad/s across the shaft, about a sensor's noise: below it the club turns in no plane."""
+
 GUARD = 0.0015
 """s before impact left out when rates are carried forward to it: timing error of the strike."""
 
@@ -225,10 +228,14 @@ def _plane_shift(events: SwingPlace) -> dict[str, float]:
     if math.isnan(top) or math.isnan(parallel):
         return {}
     first, stop = int(top), math.ceil(impact) + 1
-    tilt = kin.inclination(events.across[first:stop], events.normal)
+    turning = events.across[first:stop]
+    # Time-mean of the tilt; a club hardly turning, as at the top, has no plane and no weight.
+    squared = kin.dot(turning, turning)
+    weight = squared / (squared + LEAST_TURNING**2)
+    tilt = np.column_stack([kin.inclination(turning, events.normal) * weight, weight])
     early = mean_between(tilt, top - first, top + TRANSITION_PART * (impact - top) - first)
     delivery = mean_between(tilt, parallel - first, impact - first)
-    return {"plane_shift_deg": float(early - delivery) / DEG}
+    return {"plane_shift_deg": float(early[0] / early[1] - delivery[0] / delivery[1]) / DEG}
 
 
 def _roll(motion: Motion, events: SwingPlace, strike: _Moment) -> dict[str, float]:

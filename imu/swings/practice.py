@@ -1,0 +1,74 @@
+"""Where the strike would have been in a swing without a ball.
+
+The shaft's return to its address direction stands in for impact (design definition). A player's
+strikes fall a little before or after that return; where the recording has strikes, their usual
+lead over the return is carried to the practice swings, and its spread is their error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from imu.settings import AnalysisSettings
+from imu.swings.measure import measure_swing
+from imu.types import BALL, PRACTICE, Club, Motion, SwingWindow
+
+_FEWEST = 3
+_UNKNOWN_SPREAD = 0.003
+_LEAST_SPREAD = 0.001
+_FAR_OFF = 0.03
+
+
+@dataclass(frozen=True)
+class ReturnLead:
+    """How long before the shaft's return a strike falls. lead, spread : s. strikes : seen."""
+
+    lead: float
+    spread: float
+    strikes: int
+
+
+def return_lead(
+    motions: Sequence[Motion],
+    windows: Sequence[SwingWindow],
+    club: Club,
+    arm_length: float,
+    settings: AnalysisSettings,
+) -> ReturnLead:
+    """Usual lead of the strikes over the shaft's return, from the ball swings (robust)."""
+    leads = []
+    for motion, window in zip(motions, windows, strict=True):
+        if window.kind == BALL:
+            as_practice = replace(window, kind=PRACTICE)
+            seen = measure_swing(motion, as_practice, club, arm_length, settings)
+            lead = seen.events["impact"] - window.impact
+            if abs(lead) < _FAR_OFF:
+                leads.append(lead)
+    if len(leads) < _FEWEST:
+        return ReturnLead(0.0, _UNKNOWN_SPREAD, len(leads))
+    middle = float(np.median(leads))
+    spread = 1.4826 * float(np.median(np.abs(np.array(leads) - middle)))
+    return ReturnLead(middle, max(spread, _LEAST_SPREAD), len(leads))
+
+
+def as_if_struck(
+    motion: Motion,
+    window: SwingWindow,
+    club: Club,
+    arm_length: float,
+    settings: AnalysisSettings,
+    usual: ReturnLead,
+) -> tuple[SwingWindow, str]:
+    """The window with impact placed as if a ball had been there, and a remark on how."""
+    seen = measure_swing(motion, window, club, arm_length, settings)
+    impact = seen.events["impact"]
+    if not np.isfinite(impact):
+        return window, "no ball, and the shaft did not return to its address direction"
+    placed = replace(window, kind=BALL, impact=float(impact) - usual.lead, impact_se=usual.spread)
+    how = "no ball: impact is the shaft's return to its address direction"
+    if usual.strikes >= _FEWEST:
+        how += f", less {usual.lead * 1e3:.1f} ms as in this recording's strikes"
+    return placed, how
