@@ -21,13 +21,15 @@ from imu.fusion.report import describe_fit
 from imu.fusion.rest import rest_spells
 from imu.fusion.samples import SENSORS, SwingSamples, cut_swing
 from imu.fusion.start import first_shared, first_state
+from imu.fusion.track import Track
 from imu.fusion.uncertainty import MotionErrors, motion_errors, thinned
 from imu.recordings.synchronise import align, filter_delay
 from imu.settings import AnalysisSettings
 from imu.swings.curves import swing_curves
 from imu.swings.find import find_swings
 from imu.swings.measure import SwingMeasurement, measure_swing
-from imu.swings.quality import Quality, judge
+from imu.swings.practice import ReturnLead, as_if_struck, return_lead
+from imu.swings.quality import judge
 from imu.types import (
     BALL,
     CLUB,
@@ -43,7 +45,7 @@ from imu.units import DEG
 
 Progress = Callable[[float, str], None]
 
-FIT_STEP = 0.002
+FIT_STEP = 0.003
 """Time base of the fit, s."""
 _LEAST_CLOCK_SE = 0.003
 _LEAST_DRIFT_SE = 2e-6
@@ -76,17 +78,28 @@ def analyse(
     if not whole:
         return _empty(recording, chosen, aligned, windows, found.rejected)
     fit, mounted, rests = _fit(recording, aligned, whole)
+    moved = [
+        build_motion(samples, fit.shared, swing.state, mounted)
+        for samples, swing in zip(whole, fit.swings, strict=True)
+    ]
+    usual = return_lead(
+        [motion for motion, _ in moved],
+        [samples.window for samples in whole],
+        recording.manifest.club,
+        recording.manifest.player.arm_length,
+        chosen,
+    )
     rows: list[dict[str, Any]] = []
     curves: list[pd.DataFrame] = []
-    fits = iter(fit.swings)
-    delay_se = {role: filter_delay(recording, role)[1] for role in SENSORS}
+    fits = iter(zip(fit.swings, moved, strict=True))
     for number, (window, samples) in enumerate(zip(windows, cut, strict=True), start=1):
         tell(0.5 + 0.5 * (number - 1) / len(windows), f"measuring swing {number}")
         if samples is None:
             rows.append(_lost(number, window))
             continue
+        swing, (motion, tracks) = next(fits)
         row, curve = _measure(
-            number, window, samples, fit, next(fits), mounted, recording, chosen, delay_se[CLUB]
+            number, window, motion, tracks, fit, swing, mounted, usual, recording, chosen
         )
         rows.append(row)
         curves.append(curve)
@@ -145,23 +158,27 @@ def _fit(
 def _measure(
     number: int,
     window: SwingWindow,
-    samples: SwingSamples,
+    motion: Motion,
+    tracks: Mapping[str, Track],
     fit: SessionFit,
     swing: SwingFit,
     mounted: Mounting,
+    usual: ReturnLead,
     recording: Recording,
     settings: AnalysisSettings,
-    delay_se: float,
 ) -> tuple[dict[str, Any], pd.DataFrame]:
     """Row of the swing table and curves of one swing."""
     club, arm_length = recording.manifest.club, recording.manifest.player.arm_length
-    motion, tracks = build_motion(samples, fit.shared, swing.state, mounted)
-    measured = measure_swing(motion, window, club, arm_length, settings)
-    errors = motion_errors(tracks, fit, swing, mounted, window.impact)
-    metric_se, event_se = standard_errors(
-        motion, window, measured, errors, recording, settings, delay_se
-    )
-    quality = judge(motion, window, measured, metric_se, swing.residual)
+    struck, remark = window, ""
+    if window.kind != BALL:
+        struck, remark = as_if_struck(motion, window, club, arm_length, settings, usual)
+    measured = measure_swing(motion, struck, club, arm_length, settings)
+    errors = motion_errors(tracks, fit, swing, mounted, struck.impact)
+    metric_se, event_se = standard_errors(motion, struck, measured, errors, recording, settings)
+    quality = judge(motion, struck, measured, metric_se, swing.residual)
+    said = [remark] if remark else []
+    said += [*window.notes, *quality.reasons]
+    said += [f"{name}: {why}" for name, why in measured.notes.items()]
     row: dict[str, Any] = {
         "swing": number,
         "kind": window.kind,
@@ -169,7 +186,7 @@ def _measure(
         "end_s": window.end,
         "order_of_peaks": measured.order_of_peaks,
         "quality": quality.grade,
-        "notes": _notes(window, measured, quality),
+        "notes": "; ".join(said),
     }
     for event in EVENTS:
         row[f"{event}_s"] = measured.events.get(event, math.nan)
@@ -190,7 +207,6 @@ def standard_errors(
     errors: MotionErrors,
     recording: Recording,
     settings: AnalysisSettings,
-    delay_se: float,
 ) -> tuple[dict[str, float], dict[str, float]]:
     """Standard error of every metric (in its own unit) and event (s) of one swing."""
     manifest = recording.manifest
@@ -211,6 +227,7 @@ def standard_errors(
         changed.append(read(thin, later))
     metric_se = _root_sum(list(base.metrics), base.metrics, [c.metrics for c in changed])
     event_se = _root_sum(list(EVENTS), base.events, [c.events for c in changed])
+    delay_se = filter_delay(recording, CLUB)[1]
     sampling = 1.0 / recording.streams[CLUB].rate_hz / math.sqrt(12.0)
     for name, value in event_se.items():
         event_se[name] = math.sqrt(value**2 + delay_se**2 + sampling**2)
@@ -230,13 +247,6 @@ def _root_sum(
         name: float(value) if math.isfinite(middle) else math.nan
         for name, value, middle in zip(names, total, center, strict=True)
     }
-
-
-def _notes(window: SwingWindow, measured: SwingMeasurement, quality: Quality) -> str:
-    """All remarks on a swing, in one line."""
-    said = [*window.notes, *quality.reasons]
-    said += [f"{name}: {why}" for name, why in measured.notes.items()]
-    return "; ".join(said)
 
 
 def _lost(number: int, window: SwingWindow) -> dict[str, Any]:

@@ -144,7 +144,7 @@ def _combine(nominal: FloatArray, basis: FloatArray, evidence: list[Evidence]) -
         inverse = np.linalg.inv(piece.covariance)
         precision += inverse
         pull += inverse @ piece.angles
-    covariance = np.linalg.inv(precision)
+    covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     angles = covariance @ pull
     misfit = sum(
         float((piece.angles - angles) @ np.linalg.solve(piece.covariance, piece.angles - angles))

@@ -120,7 +120,7 @@ def fit_session(
             for swing, state in zip(swings, current, strict=True)
         ]
         total, gradient, inverses = _reduce(normals, rests, shared, sigma, center)
-        covariance = np.linalg.inv(total)
+        covariance: FloatArray = np.linalg.inv(total).astype(np.float64)
         move = covariance @ gradient
         size = float(np.sqrt(np.mean((move / sigma) ** 2)))
         shared = from_vector(shared.vector() + move, shared.clock_origin)
@@ -225,9 +225,9 @@ def _reduce(
         information, pull = bias_evidence(rests[role], shared.sensors[role], role)
         total += information
         gradient += pull
-    inverses = []
+    inverses: list[FloatArray] = []
     for normal in normals:
-        inverse = np.linalg.inv(normal.own)
+        inverse: FloatArray = np.linalg.inv(normal.own).astype(np.float64)
         inverses.append(inverse)
         folded = normal.cross @ inverse
         total += normal.shared - folded @ normal.cross.T

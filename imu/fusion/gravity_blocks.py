@@ -31,7 +31,7 @@ class GravityBlocks:
     spread within the block. turn : (K,) rad, path of the rotation in the block.
     rate_columns : (K, 3, 12) rad per unit of each rate parameter over the block.
     force_columns : (K, 3, 6) mean force per unit of each force parameter.
-    blind : (K,) s without trustworthy samples.
+    blind : (K, 2) s without trustworthy samples, of force and of rate.
     """
 
     orientation: FloatArray
@@ -58,8 +58,8 @@ def gravity_blocks(
 ) -> GravityBlocks:
     """Cut a stream in blocks of about ``length`` s and sum what the smoother needs.
 
-    time : (N,) s. acc : (N, 3) m/s². gyr : (N, 3) rad/s. doubtful : (N,) samples that are not
-    to be trusted (clipped, bridged); they and gaps count as ``blind`` time.
+    time : (N,) s. acc : (N, 3) m/s². gyr : (N, 3) rad/s. doubtful : (N, 2) samples of
+    acc, of gyr, not to be trusted (clipped, bridged); they and gaps count as ``blind`` time.
     """
     orientation = integrate_rates(time, gyr)
     step = np.diff(time)
@@ -99,8 +99,9 @@ def gravity_blocks(
 
     gap = np.where(step > 3.0 * usual, step - usual, 0.0)
     lost = 0.5 * (np.append(gap, 0.0) + np.concatenate([[0.0], gap]))
+    blind = np.column_stack([lost, lost])
     if doubtful is not None:
-        lost += usual * doubtful
+        blind += usual * doubtful
     return GravityBlocks(
         orientation=orientation,
         knots=knots,
@@ -109,7 +110,7 @@ def gravity_blocks(
         turn=mean(speed) * duration,
         rate_columns=rate_columns,
         force_columns=force_columns,
-        blind=np.minimum(np.add.reduceat(lost, start), duration),
+        blind=np.minimum(np.add.reduceat(blind, start, axis=0), duration[:, None]),
     )
 
 

@@ -54,6 +54,7 @@ class InclinationSettings:
     rate_share : error of a turn as a share of its size, beyond the estimated matrix.
     force_noise : m/s²/√Hz. force_share : error as a share of the acceleration and vibration.
     rate_offset : rad/s. rate_matrix, force_scale : share. force_offset : m/s².
+    rest_turn : rad/s, turning that all nearly still spells may share.
     reach : m, how far the sensor stays about its mean place. reach_time : s over which places
     are independent. model_memory : s over which the errors of this model hang together; shared
     parameters believe the blocks only as far as they are independent.
@@ -68,11 +69,12 @@ class InclinationSettings:
     force_share: float = 0.03
     rate_offset: float = 2.0 * DEG
     rate_matrix: float = 0.01
-    force_offset: float = 0.1
+    force_offset: float = 0.2
     force_scale: float = 0.01
+    rest_turn: float = 0.03 * DEG
     reach: float = 0.5
     reach_time: float = 1.0
-    model_memory: float = 1.0
+    model_memory: float = 3.0
     sensor_delay: float = 0.0
     gravity: float = STANDARD_GRAVITY
     rest: RestSettings = field(default_factory=RestSettings)
@@ -151,13 +153,19 @@ def estimate_inclination(
     """Smooth the orientation of one sensor over a whole stream; heading free.
 
     time : (N,) s, strictly increasing. acc : (N, 3) m/s², specific force. gyr : (N, 3) rad/s.
-    doubtful : (N,) True where a sample is clipped or bridged and must not be trusted.
+    doubtful : (N,), or (N, 2) for acc and gyr apart; True where a sample is clipped or bridged
+    and must not be trusted.
     Raises ValueError on wrong shapes, values that are not finite, times that do not increase, or
     fewer than four blocks of data.
     """
     chosen = settings or InclinationSettings()
     clock, force, rate = (np.asarray(v, dtype=np.float64) for v in (time, acc, gyr))
     _check(clock, force, rate, chosen)
+    if doubtful is not None:
+        doubtful = np.asarray(doubtful, dtype=np.bool_)
+        doubtful = np.column_stack([doubtful, doubtful]) if doubtful.ndim == 1 else doubtful
+        if doubtful.shape != (len(clock), 2):
+            raise ValueError(f"doubtful: expected ({len(clock)},) or (.., 2), got {doubtful.shape}")
     rests = rest_spells(clock, force, rate, chosen.rest)
     bias = _bias_at_rest(rests)
     blocks = gravity_blocks(clock, force, rate - bias, chosen.block, doubtful)
@@ -182,7 +190,7 @@ def estimate_inclination(
         solved = [
             chain.solve(axis) for chain, axis in zip((across, across, along), axes, strict=True)
         ]
-        information, gradient = _rest_information(rests, bias, theta)
+        information, gradient = _rest_information(rests, bias, theta, chosen.rest_turn)
         independent = min(1.0, float(np.median(blocks.duration)) / chosen.model_memory)
         for part in solved:
             information += independent * part.information[:-1, :-1]
@@ -303,12 +311,12 @@ def _weights(
     tilt = (
         settings.rate_noise**2 * duration
         + (settings.rate_share * blocks.turn) ** 2
-        + (_BLIND_RATE * blocks.blind) ** 2
+        + (_BLIND_RATE * blocks.blind[:, 1]) ** 2
     )
     speed = (
         settings.force_noise**2 * duration
         + (settings.force_share * duration) ** 2 * rough
-        + (_BLIND_FORCE * blocks.blind) ** 2
+        + (_BLIND_FORCE * blocks.blind[:, 0]) ** 2
     )
     gap = np.gradient(blocks.knots)
     still = np.zeros(len(blocks.knots))
@@ -325,15 +333,21 @@ def _weights(
 
 
 def _rest_information(
-    rests: RestSpells, bias: FloatArray, theta: FloatArray
+    rests: RestSpells, bias: FloatArray, theta: FloatArray, common: float
 ) -> tuple[FloatArray, FloatArray]:
-    """At rest the corrected rate is zero: information matrix and gradient for the parameters."""
+    """At rest the corrected rate is zero: information matrix and gradient for the parameters.
+
+    Nearly still spells share a turning of their own (``common``, rad/s) that no number of them
+    averages away: together they weigh at most 1/common².
+    """
     information = np.zeros((_PARAMETERS, _PARAMETERS))
     gradient = np.zeros(_PARAMETERS)
     part = slice(0, RATE_PARAMETERS)
-    for mean, error in zip(rests.gyr - bias, rests.gyr_se, strict=True):
+    weights = 1.0 / rests.gyr_se**2
+    nearly = ~rests.still
+    weights[nearly] /= 1.0 + common**2 * weights[nearly].sum(axis=0)
+    for mean, weight in zip(rests.gyr - bias, weights, strict=True):
         columns = np.concatenate([np.eye(3), np.kron(np.eye(3), mean[None])], axis=1)
-        weight = 1.0 / error**2
         residual = mean + columns @ theta[part]
         # Slow turning taken for rest lies far out; the weight then falls (Cauchy loss).
         weight = weight / (1.0 + np.sum(residual**2 * weight) / 9.0)

@@ -25,6 +25,8 @@ ASSUMED_DELAY_PERIODS = 0.64
 ASSUMED_DELAY_SPREAD = 0.08
 """Standard error of the above, in sample periods."""
 
+_PROMPTEST_OF = 0.25
+_FEWEST_PACKETS = 200
 _BURST_RATE = 100.0
 _DRIFT_SE = 1e-4
 
@@ -93,10 +95,19 @@ def _tie(stream: Stream, club: Stream, start: float) -> tuple[ClockModel, list[s
 
 
 def _packets(stream: Stream) -> tuple[FloatArray, FloatArray]:
-    """Sensor time of each packet's last sample, and its arrival."""
+    """Sensor time of each packet's last sample, and its arrival; the promptest in each spell.
+
+    Only prompt packets can touch the line under all of them.
+    """
     host = stream.host_time
     last = np.flatnonzero(np.append(host[1:] != host[:-1], True) & np.isfinite(host))
-    return stream.time[last], host[last]
+    sensor, host = stream.time[last], host[last]
+    if len(last) < _FEWEST_PACKETS:
+        return sensor, host
+    spell = np.floor((sensor - sensor[0]) / _PROMPTEST_OF).astype(np.int64)
+    order = np.lexsort((host - sensor, spell))
+    first = order[np.flatnonzero(np.diff(spell[order], prepend=-1))]
+    return sensor[first], host[first]
 
 
 def _tie_by_bursts(stream: Stream, club: Stream, start: float) -> tuple[ClockModel, list[str]]:
