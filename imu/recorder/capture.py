@@ -18,7 +18,7 @@ from imu.recorder import profile
 from imu.recorder.intake import Intake
 from imu.recorder.journal import JournalWriter, Kind
 from imu.recorder.packet import BackfillEnd, Flag, Packet, decode_packet
-from imu.recorder.profile import SensorInfo, State, decode_info
+from imu.recorder.profile import CommandError, SensorInfo, State, decode_info
 from imu.recorder.radio import (
     CommandRefusedError,
     Connection,
@@ -32,7 +32,7 @@ LOW_BATTERY = 15
 _BATCH = 0.02
 _SCAN = 2.0
 _SILENCE = 3.0
-_ANSWER = 3.0
+_ANSWER = 1.0
 _BATTERY_EVERY = 60.0
 _LAST_FETCH = 30.0
 _RETRY = 0.5
@@ -101,7 +101,6 @@ class SensorCapture:
         self._listener = listener
         self._queue: asyncio.Queue[tuple[Kind, int, bytes] | None] = asyncio.Queue()
         self._answer = asyncio.Event()
-        self._end: BackfillEnd | None = None
         self._heard = 0
 
     async def run(self, stop: asyncio.Event) -> None:
@@ -247,20 +246,22 @@ class SensorCapture:
                 await _until(stop, 0.05)
 
     async def _fetch(self, connection: Connection) -> None:
-        request = self.intake.next_request()
-        if request is None:
-            return
-        self._answer.clear()
-        self._end = None
-        await connection.write(profile.CONTROL, profile.backfill(*request))
-        patience = _ANSWER
-        while patience > 0 and not self._answer.is_set():
+        for request in self.intake.next_requests():
+            try:
+                await connection.write(profile.CONTROL, profile.backfill(*request))
+            except CommandRefusedError as problem:
+                if problem.code != CommandError.QUEUE_FULL:
+                    raise
+                break
+        patience, before = _ANSWER, self.intake.backfilled
+        while self.intake.waiting and patience > 0:
             if connection.lost.is_set():
                 raise LinkError("the link dropped")
+            self._answer.clear()
+            await _until(self._answer, 0.05)
+            patience = _ANSWER if self.intake.backfilled > before else patience - 0.05
             before = self.intake.backfilled
-            await _until(self._answer, 0.1)
-            patience = _ANSWER if self.intake.backfilled > before else patience - 0.1
-        self.intake.answered(self._end)
+        self.intake.give_up_waiting()
 
     def _sink(self, kind: Kind) -> Callable[[int, bytes], None]:
         def sink(arrival_ns: int, payload: bytes) -> None:
@@ -294,7 +295,7 @@ class SensorCapture:
             if decoded.flags & Flag.LOW_BATTERY and self.status.battery is None:
                 self.status.battery = LOW_BATTERY
         elif isinstance(decoded, BackfillEnd):
-            self._end = decoded
+            self.intake.answered(decoded)
             self._answer.set()
         else:
             self.status.damaged += 1

@@ -9,7 +9,9 @@ from imu.recorder.packet import BackfillEnd, Packet
 from imu.recorder.profile import SensorInfo
 
 LONGEST_REQUEST = 2000
-"""Samples asked for in one go, so that an answer takes about a second at most."""
+"""Samples asked for in one request, so that an answer takes about a second at most."""
+MOST_REQUESTS = 12
+"""Requests waiting at the sensor at once; its queue holds 16."""
 GIVE_UP_AFTER = 40
 """Requests for one stretch that brought nothing new before it counts as lost."""
 
@@ -43,7 +45,7 @@ class Intake:
         self.backfilled = 0
         """Samples that came by backfill only."""
         self._fruitless: dict[int, int] = {}
-        self._asked: tuple[int, int, int] | None = None
+        self._asked: dict[int, int] = {}
 
     @property
     def current(self) -> BootIntake | None:
@@ -89,7 +91,7 @@ class Intake:
                 current.lost.add(start, end)
         self.boots.append(BootIntake(boot_id, wanted_from, wanted_from))
         self._fruitless.clear()
-        self._asked = None
+        self._asked.clear()
         return current is not None
 
     def packet(self, packet: Packet, live: bool) -> bool:
@@ -108,33 +110,51 @@ class Intake:
             self.backfilled += fresh
         return fresh > 0
 
-    def next_request(self) -> tuple[int, int, int] | None:
-        """Boot id, first number and count to ask the sensor for; None when nothing is missing."""
+    def next_requests(self) -> list[tuple[int, int, int]]:
+        """Boot id, first number and count of each stretch to ask the sensor for now."""
         boot = self.current
-        pieces = boot.missing() if boot else []
-        if boot is None or not pieces:
-            return None
-        start, end = pieces[0]
-        count = min(end - start, LONGEST_REQUEST)
-        self._asked = (boot.boot_id, start, count)
-        return boot.boot_id, start, count
+        self._asked.clear()
+        if boot is None:
+            return []
+        for start, end in boot.missing():
+            for first in range(start, end, LONGEST_REQUEST):
+                if len(self._asked) < MOST_REQUESTS:
+                    self._asked[first] = min(end - first, LONGEST_REQUEST)
+        return [(boot.boot_id, start, count) for start, count in self._asked.items()]
 
-    def answered(self, end: BackfillEnd | None) -> None:
-        """The request was answered to its end, or (None) not in time."""
-        boot, asked = self.current, self._asked
-        self._asked = None
-        if boot is None or asked is None or asked[0] != boot.boot_id:
+    @property
+    def waiting(self) -> bool:
+        """True while something asked for is neither here nor answered."""
+        boot = self.current
+        if boot is None:
+            return False
+        return any(boot.received.missing(s, s + count) for s, count in self._asked.items())
+
+    def answered(self, end: BackfillEnd) -> None:
+        """The sensor marked the end of an answer."""
+        boot = self.current
+        if boot is None or end.boot_id != boot.boot_id:
             return
-        _, start, count = asked
-        if end is not None and end.boot_id == boot.boot_id:
-            self._give_up_before(boot, end.oldest_seq)
-        still = boot.received.missing(start, start + count)
-        if not still:
+        self._give_up_before(boot, end.oldest_seq)
+        if end.request_seq in self._asked:
+            self._judge(boot, end.request_seq, self._asked.pop(end.request_seq))
+
+    def give_up_waiting(self) -> None:
+        """No answer came in time; the next requests ask again."""
+        boot = self.current
+        if boot is not None:
+            for start, count in self._asked.items():
+                self._judge(boot, start, count)
+        self._asked.clear()
+
+    def _judge(self, boot: BootIntake, start: int, count: int) -> None:
+        still = sum(high - low for low, high in boot.received.missing(start, start + count))
+        if still < count:
             self._fruitless.pop(start, None)
-        elif sum(high - low for low, high in still) == count:
-            self._fruitless[start] = self._fruitless.get(start, 0) + 1
-            if self._fruitless[start] >= GIVE_UP_AFTER:
-                boot.lost.add(start, start + count)
+            return
+        self._fruitless[start] = self._fruitless.get(start, 0) + 1
+        if self._fruitless[start] >= GIVE_UP_AFTER:
+            boot.lost.add(start, start + count)
 
     def _give_up_before(self, boot: BootIntake, oldest_seq: int) -> None:
         for start, end in boot.missing():

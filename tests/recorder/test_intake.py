@@ -24,10 +24,11 @@ def test_a_hole_is_asked_for_and_filled() -> None:
     intake.begin(INFO, INFO)
     for seq in (0, 19, 57):
         intake.packet(packet(seq), live=True)
-    assert intake.next_request() == (7, 38, 19)
+    assert intake.next_requests() == [(7, 38, 19)] and intake.waiting
     intake.packet(packet(38), live=False)
+    assert not intake.waiting
     intake.answered(BackfillEnd(7, 38, 0, 76))
-    assert intake.next_request() is None and intake.missing == 0
+    assert intake.next_requests() == [] and intake.missing == 0
     assert (intake.received, intake.backfilled, intake.lost) == (76, 19, 0)
 
 
@@ -46,7 +47,7 @@ def test_what_was_sampled_while_the_link_was_down_is_wanted() -> None:
     intake.packet(packet(0), live=True)
     later = replace(INFO, next_seq=5000)
     assert not intake.begin(later, later)
-    assert intake.next_request() == (7, 19, 2000)
+    assert intake.next_requests() == [(7, 19, 2000), (7, 2019, 2000), (7, 4019, 981)]
     assert intake.missing == 4981
 
 
@@ -57,7 +58,7 @@ def test_samples_the_ring_has_overwritten_are_lost_and_not_asked_for_again() -> 
     later = replace(INFO, oldest_seq=1000, next_seq=5000)
     intake.begin(later, later)
     assert intake.lost == 981
-    assert intake.next_request() == (7, 1000, 2000)
+    assert intake.next_requests()[0] == (7, 1000, 2000)
 
 
 def test_a_restart_is_no_gap_of_the_old_numbering() -> None:
@@ -68,7 +69,7 @@ def test_a_restart_is_no_gap_of_the_old_numbering() -> None:
     assert intake.begin(again, again)
     intake.packet(packet(0, boot_id=8), live=True)
     intake.packet(packet(19, boot_id=8), live=True)
-    assert intake.next_request() is None
+    assert intake.next_requests() == []
     assert intake.received == 57 and intake.lost == 5000
 
 
@@ -77,7 +78,7 @@ def test_an_already_running_sensor_is_recorded_from_the_start_asked_for() -> Non
     running = replace(INFO, next_seq=123_456, oldest_seq=93_456)
     intake.begin(replace(running, next_seq=123_460), running)
     intake.packet(packet(123_475), live=True)
-    assert intake.next_request() == (7, 123_456, 19)
+    assert intake.next_requests() == [(7, 123_456, 19)]
 
 
 def test_a_stretch_that_never_comes_is_given_up_in_the_end() -> None:
@@ -86,9 +87,9 @@ def test_a_stretch_that_never_comes_is_given_up_in_the_end() -> None:
     intake.packet(packet(0), live=True)
     intake.packet(packet(38), live=True)
     for _ in range(GIVE_UP_AFTER):
-        assert intake.next_request() is not None
-        intake.answered(None)
-    assert intake.next_request() is None and intake.lost == 19
+        assert intake.next_requests() == [(7, 19, 19)]
+        intake.give_up_waiting()
+    assert intake.next_requests() == [] and intake.lost == 19
 
 
 @given(
@@ -102,9 +103,8 @@ def test_received_missing_and_lost_always_add_up(
     intake.begin(INFO, INFO)
     for seq, count, live in packets:
         intake.packet(packet(seq, count), live)
-    request = intake.next_request()
-    if request is not None:
-        intake.answered(BackfillEnd(7, request[1], oldest, 400))
+    for _, start, _ in intake.next_requests():
+        intake.answered(BackfillEnd(7, start, oldest, 400))
     boot = intake.current
     assert boot is not None
     wanted = sum(end - start for start, end in boot.received.new_ranges(0, boot.wanted_to))

@@ -1,0 +1,155 @@
+"""Each fault of the link or a sensor is survived; what the sensor still held is all there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from virtual_recordings import assembled, peripheral, record, sample_numbers
+
+from imu.recorder.folder import JournalFolder
+from imu.recorder.journal import Kind, read_journal
+from imu.recorder.session import RecordingSession
+from imu.simulate.virtual_link_peripheral import Faults
+from imu.types import CLUB, FOREARM, Stream
+
+SECONDS = 12.0
+
+
+def check_complete(stream: Stream, at_least: float) -> None:
+    numbers = sample_numbers(stream)
+    np.testing.assert_array_equal(np.diff(numbers), 1)
+    np.testing.assert_array_equal(np.diff(stream.seq), 1)
+    np.testing.assert_allclose(np.diff(stream.time), 1.0 / stream.rate_hz, rtol=0.01)
+    assert len(numbers) > at_least * stream.rate_hz
+
+
+MATRIX: dict[str, Faults] = {
+    "nothing wrong": Faults(),
+    "2 % of notifications lost": Faults(loss=0.02),
+    "10 % of notifications lost": Faults(loss=0.10),
+    "damaged notifications": Faults(garbage=0.03),
+    "a short drop": Faults(drops=((5.0, 1.0),)),
+    "three drops": Faults(drops=((3.0, 0.5), (5.0, 3.0), (10.0, 0.5))),
+    "a drop at the very end": Faults(drops=((11.5, 2.0),)),
+    "the host stalls": Faults(stalls=((4.0, 3.0),)),
+    "a link slower than the data for a while": Faults(bytes_per_second=12_000.0),
+    "connections fail at first": Faults(refuse_connects=1),
+    "all at once": Faults(loss=0.05, garbage=0.02, drops=((5.0, 2.0),), stalls=((9.0, 1.0),)),
+}
+
+
+@pytest.mark.parametrize("name", MATRIX)
+def test_no_sample_is_lost_that_the_sensor_still_held(name: str, tmp_path: Path) -> None:
+    both = {FOREARM: peripheral(FOREARM), CLUB: peripheral(CLUB, MATRIX[name])}
+    session, folder = record(tmp_path, both, SECONDS)
+    recording = assembled(folder)
+    for role in both:
+        check_complete(recording.streams[role], 0.5 * SECONDS)
+        status = session.captures[role].status
+        assert (status.state, status.lost, status.missing) == ("stopped", 0, 0)
+        assert status.received == len(recording.streams[role].seq)
+    assert not any("lost" in fault for fault in recording.faults)
+
+
+def test_a_drop_longer_than_the_ring_loses_only_what_was_overwritten(tmp_path: Path) -> None:
+    club = peripheral(CLUB, Faults(drops=((3.0, 5.0),)), capacity=2000)
+    session, folder = record(tmp_path, {FOREARM: peripheral(FOREARM), CLUB: club}, SECONDS)
+    recording = assembled(folder)
+    check_complete(recording.streams[FOREARM], 0.5 * SECONDS)
+    stream = recording.streams[CLUB]
+    numbers = sample_numbers(stream)
+    ((_, lost),) = stream.gaps
+    assert lost == np.diff(numbers).max() - 1 == session.captures[CLUB].status.lost
+    assert 2500 < lost < 8000
+    assert any("samples lost in 1 gaps" in fault for fault in recording.faults)
+
+
+def test_a_restart_of_the_sensor_is_told_and_its_clock_joined(tmp_path: Path) -> None:
+    club = peripheral(CLUB, Faults(resets=(2.5,)))
+    session, folder = record(tmp_path, {CLUB: club}, 5.0, speed=1.0)
+    assert session.captures[CLUB].status.restarts == 1
+    recording = assembled(folder)
+    stream = recording.streams[CLUB]
+    numbers = sample_numbers(stream)
+    assert (np.diff(stream.time) > 0).all()
+    ((at, lost),) = stream.gaps
+    truly_lost = int(np.diff(numbers)[at]) - 1
+    # Arrivals after a stall of a busy machine: tens of ms at most.
+    assert abs(lost - truly_lost) <= 40
+    slope = np.polyfit(numbers[at + 1 :], stream.time[at + 1 :], 1)[0]
+    assert slope == pytest.approx(1e-3, rel=1e-3)
+    assert any("restarted" in fault for fault in recording.faults)
+
+
+def test_one_sensor_only_is_recorded_and_said(tmp_path: Path) -> None:
+    _, folder = record(tmp_path, {CLUB: peripheral(CLUB)}, 5.0)
+    recording = assembled(folder)
+    assert set(recording.streams) == {CLUB}
+    assert any("hinge" in fault for fault in recording.faults)
+
+
+def test_a_sensor_that_never_answers_does_not_hold_up_the_other(tmp_path: Path) -> None:
+    silent = peripheral(CLUB, Faults(drops=((0.0, 1e9),)))
+    session, folder = record(tmp_path, {FOREARM: peripheral(FOREARM), CLUB: silent}, 24.0, 8.0)
+    assert "charged" in session.captures[CLUB].status.problem
+    recording = assembled(folder)
+    check_complete(recording.streams[FOREARM], 12.0)
+    assert any("club: no sample" in fault for fault in recording.faults)
+
+
+@pytest.mark.parametrize("mtu", [185, 64, 31])
+def test_smaller_packets_work(mtu: int, tmp_path: Path) -> None:
+    _, folder = record(tmp_path, {CLUB: peripheral(CLUB, mtu=mtu, rate_hz=500)}, 6.0, 4.0)
+    check_complete(assembled(folder).streams[CLUB], 4.0)
+
+
+def test_a_link_too_narrow_for_one_sample_is_refused_with_the_numbers(tmp_path: Path) -> None:
+    session, _ = record(tmp_path, {CLUB: peripheral(CLUB, mtu=23)}, 6.0)
+    assert "20 bytes" in session.captures[CLUB].status.problem
+
+
+def test_a_low_battery_is_noted_in_the_journal(tmp_path: Path) -> None:
+    session, folder = record(tmp_path, {CLUB: peripheral(CLUB, battery=9)}, 3.0)
+    assert session.captures[CLUB].status.battery == 9
+    (path,) = folder.journals()[CLUB]
+    notes = [r.json()["text"] for r in read_journal(path).records if r.kind is Kind.EVENT]
+    assert "battery low: 9 %" in notes
+
+
+def test_the_stop_file_ends_a_recording_cleanly(tmp_path: Path) -> None:
+    def ask(session: RecordingSession) -> None:
+        session.folder.ask_to_stop()
+
+    session, folder = record(tmp_path, {CLUB: peripheral(CLUB)}, 8.0, 8.0, during=ask)
+    assert session.stop.is_set()
+    (path,) = folder.journals()[CLUB]
+    assert read_journal(path).closed
+
+
+def test_two_hundred_cuts_of_a_recording_each_give_every_sample_before(tmp_path: Path) -> None:
+    _, folder = record(tmp_path, {CLUB: peripheral(CLUB, Faults(loss=0.05))}, 12.0)
+    (path,) = folder.journals()[CLUB]
+    whole = path.read_bytes()
+    full = sample_numbers(assembled(folder).streams[CLUB])
+    random = np.random.default_rng(8)
+    copy = JournalFolder(tmp_path / "cut")
+    copy.path.mkdir()
+    copy.write_manifest(folder.manifest())
+    seen = 0
+    for cut in random.integers(0, len(whole), 200):
+        (copy.path / "club.journal").write_bytes(whole[:cut])
+        records = read_journal(copy.path / "club.journal").records
+        received = sum(_samples(r.payload) for r in records if r.kind in (Kind.DATA, Kind.BACKFILL))
+        if not received:
+            continue
+        numbers = sample_numbers(assembled(copy).streams[CLUB])
+        assert len(numbers) == received
+        assert set(numbers) <= set(full)
+        seen += 1
+    assert seen > 150
+
+
+def _samples(payload: bytes) -> int:
+    return (len(payload) - 16) // 12 if payload[1] & 0x20 == 0 else 0
