@@ -34,13 +34,18 @@ from imu.fusion.gravity_blocks import (
     gravity_blocks,
 )
 from imu.fusion.rest import RestSettings, RestSpells, rest_spells
-from imu.fusion.rotation_scan import integrate_rates, running_product
+from imu.fusion.rotation_scan import (
+    integrate_rates,
+    product,
+    running_product,
+    step_quaternions,
+)
 from imu.fusion.tilt_smoother import AxisEquations, AxisSolution, ChainWeights, TiltChain
 from imu.types import BoolArray, FloatArray, frozen_array
 from imu.units import DEG, STANDARD_GRAVITY
 
 _PARAMETERS = RATE_PARAMETERS + FORCE_PARAMETERS
-_SETTLED = 2e-4  # rad; a step with smaller tilts is the last
+_SETTLED = 1e-3  # rad; a step with smaller tilts is the last
 _FIRST_GUESS_HZ = 0.1  # low-pass for the first guess of "up"; Gauss-Newton forgets it
 
 
@@ -395,9 +400,12 @@ def _lay_over(
     step = quaternion.to_rotvec(quaternion.multiply(quaternion.conjugate(knots[:-1]), knots[1:]))
     left = np.clip(np.searchsorted(blocks.knots, time, side="right") - 1, 0, len(step) - 1)
     share = (time - blocks.knots[left]) / blocks.duration[left]
-    within = quaternion.from_rotvec(share[:, None] * step[left])
-    correction = quaternion.multiply(knots[left], within)
-    return quaternion.normalise(quaternion.multiply(correction, mended))
+    # Components first from here: several times faster on long streams.
+    within = step_quaternions(np.take(step.T, left, axis=1) * share)
+    correction, out = np.empty((2, 4, len(time)))
+    product(np.take(knots.T, left, axis=1), within, correction)
+    product(correction, np.ascontiguousarray(mended.T), out)
+    return np.ascontiguousarray(out.T)
 
 
 def _carry_forward(

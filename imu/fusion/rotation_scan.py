@@ -51,7 +51,7 @@ def integrate_rates(time: ArrayLike, gyr: ArrayLike) -> FloatArray:
     components[0] = 1.0
     components[1:, ..., :1] = 0.0
     if size > 1:
-        components[..., 1:] = running_product(_step_quaternions(step_rotations(clock, rates)))
+        components[..., 1:] = running_product(step_quaternions(step_rotations(clock, rates)))
     out = np.empty((*batch, size, 4))
     scale = 1.0 / np.sqrt(np.einsum("c...,c...->...", components, components))
     for index in range(4):
@@ -87,7 +87,7 @@ def step_rotations(time: FloatArray, gyr: FloatArray) -> FloatArray:
     return total
 
 
-def _step_quaternions(rotvec: FloatArray) -> FloatArray:
+def step_quaternions(rotvec: FloatArray) -> FloatArray:
     """Rotation vectors (3, ...) to quaternions (4, ...), components first."""
     half_sq = np.einsum("c...,c...->...", rotvec, rotvec)
     half_sq *= 0.25
@@ -106,7 +106,7 @@ def _step_quaternions(rotvec: FloatArray) -> FloatArray:
     return out
 
 
-def _product(a: FloatArray, b: FloatArray, out: FloatArray) -> None:
+def product(a: FloatArray, b: FloatArray, out: FloatArray) -> None:
     """Hamilton product, components first; ``out`` must not overlap ``a`` or ``b``."""
     aw, ax, ay, az = a
     bw, bx, by, bz = b
@@ -124,7 +124,7 @@ def running_product(steps: FloatArray) -> FloatArray:
         out = np.empty_like(steps)
         out[..., 0] = steps[..., 0]
         for index in range(1, size):
-            _product(out[..., index - 1], steps[..., index], out[..., index])
+            product(out[..., index - 1], steps[..., index], out[..., index])
         return out
     length = max(8, round(np.sqrt(size) / 4.0))
     rows = -(-size // length)
@@ -137,7 +137,7 @@ def running_product(steps: FloatArray) -> FloatArray:
         padded[:, 0, ..., -1] = 1.0
         target[..., -1, : size - whole * length] = steps[..., whole * length :]
     for index in range(1, length):
-        _product(padded[index - 1], padded[index].copy(), padded[index])
+        product(padded[index - 1], padded[index].copy(), padded[index])
     carry = running_product(np.ascontiguousarray(padded[-1]))
     scale = 1.0 / np.sqrt(np.einsum("c...,c...->...", carry, carry))
     carry *= scale
@@ -148,6 +148,6 @@ def running_product(steps: FloatArray) -> FloatArray:
     view = np.moveaxis(out.reshape(4, *batch, rows, length), -1, 0)
     buffer = np.empty_like(before)
     for index in range(length):
-        _product(before, padded[index], buffer)
+        product(before, padded[index], buffer)
         view[index] = buffer
     return out[..., :size]
