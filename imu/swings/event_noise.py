@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from imu.settings import AnalysisSettings
-from imu.swings.events import SwingPlace, find_events
+from imu.swings.events import TAKEAWAY_SPAN, SwingPlace, find_events
 from imu.swings.measure import SwingMeasurement
 from imu.swings.sampling import value_at
 from imu.types import BALL, FloatArray, Motion, SwingWindow
@@ -38,7 +38,9 @@ def event_noise(
     # Two sensors stand behind every relation of arm and club.
     both = math.sqrt(2.0) * gyro_noise
     rate = {
-        "takeaway": _per_slope(speed, places, "takeaway", gyro_noise),
+        "takeaway": _per_slope(
+            speed, places, "takeaway", gyro_noise / math.sqrt(max(1.0, TAKEAWAY_SPAN / step))
+        ),
         "arm_top": _per_slope(places.arm_rate, places, "arm_top", gyro_noise),
         "club_top": _per_slope(places.club_rate, places, "club_top", gyro_noise),
         "release": _per_slope(places.hinge, places, "release", angle_noise),

@@ -18,7 +18,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from imu.swings import kinematics as kin
-from imu.swings.sampling import NOWHERE, choose, crossings, mean_between, peak, row_at, value_at
+from imu.swings.sampling import (
+    NOWHERE,
+    choose,
+    crossings,
+    mean_between,
+    peak,
+    row_at,
+    smoothed,
+    value_at,
+)
 from imu.types import BALL, FloatArray, Motion, SwingWindow
 
 REST_RATE = 0.25
@@ -29,6 +38,9 @@ SLOW_RATE = 1.0
 
 ADDRESS_SPAN = 0.3
 """s of stillness before the takeaway over which the address is averaged."""
+
+TAKEAWAY_SPAN = 0.015
+"""s of running mean for the takeaway, where the rate climbs slowly and noise makes it shiver."""
 
 AFTER_IMPACT = 0.06
 """s after the rough impact up to which axes and angles are worked out."""
@@ -211,7 +223,7 @@ def _takeaway(
     if len(busy) == 0:
         return NOWHERE, (0.0, 0.0)
     stop = int(busy[-1]) + 1
-    rises = crossings(speed[:stop] - REST_RATE, rising=True)
+    rises = crossings(smoothed(speed[:stop], TAKEAWAY_SPAN / step) - REST_RATE, rising=True)
     takeaway = choose(rises, near)
     if math.isnan(takeaway):
         slowest = float(np.argmin(speed[:stop]))

@@ -117,6 +117,18 @@ def mean_between(rows: FloatArray, begin: float, end: float) -> FloatArray:
     return mean[0] if flat else mean
 
 
+def smoothed(values: FloatArray, span: float) -> FloatArray:
+    """Centred running mean of a (N,) series over about ``span`` samples (odd; ends held)."""
+    half = round(0.5 * (span - 1.0))
+    if half < 1 or len(values) < 2 * half + 2:
+        return values
+    padded = np.concatenate([np.full(half + 1, values[0]), values, np.full(half, values[-1])])
+    total = np.cumsum(padded)
+    width = 2 * half + 1
+    mean: FloatArray = (total[width:] - total[:-width]) / width
+    return mean
+
+
 def just_before(rows: FloatArray, place: float, guard: float, reach: float) -> FloatArray:
     """Row at ``place`` carried forward from the samples before it, by a parabola.
 

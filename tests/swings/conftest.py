@@ -170,6 +170,6 @@ def planar() -> Callable[..., Motion]:
     return planar_motion
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def load_session() -> Callable[[str], PracticeSession]:
     return practice_session
