@@ -1,0 +1,343 @@
+"""Do two sets of swings really differ? One finding a metric, by limits set beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from imu.columns import METRIC_BY_NAME, Metric, headline_metrics
+from imu.errors import SwingspreadError
+from imu.types import FloatArray
+from imu.variation import comparability as compat
+from imu.variation.comparability import Comparability, Design
+from imu.variation.curve_difference import CurveFinding, compare_curves
+from imu.variation.intervals import UNKNOWN, Interval, kurtosis, sd_interval
+from imu.variation.limits import Limits
+from imu.variation.noise import human_sd, noise_columns, noise_sd
+from imu.variation.sd_ratio import NO_RATIO, SdRatio, sd_ratio
+from imu.variation.session_units import session_sd_ratio, session_shift, within_sessions
+from imu.variation.sets import SwingSet
+from imu.variation.shift import Shift, holm, welch_shift
+from imu.variation.verdict import NOT_COMPARABLE, Evidence, Verdict, judge
+from imu.variation.wording import shift_sentence, spread_sentence, where_words
+
+DEFAULT_SEED = 20_000
+NOISY_SHARE = 0.5
+"""Part of the variance shown above which the sensors' noise could hide a growth."""
+
+
+@dataclass(frozen=True)
+class SideOfFinding:
+    """One metric in one set. SDs in the metric's unit.
+
+    sd : within the sessions when sessions are the units. human_sd : with the noise taken out; 0
+    means below what the sensors can resolve.
+    """
+
+    swings: int
+    sessions: int
+    mean: float
+    sd: Interval
+    noise_sd: float
+    human_sd: float
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What the two sets say about one metric. B is set against A.
+
+    shift : mean of B less mean of A, in the metric's unit. spread : ratio of SDs, B over A, with
+    its tests. shift_p_holm, spread_p_holm : adjusted for the metrics shown together.
+    largest_shift : the limit applied. by_session : sessions, not swings, were the units.
+    """
+
+    metric: str
+    label: str
+    unit: str
+    a: SideOfFinding
+    b: SideOfFinding
+    shift: Interval
+    shift_p: float
+    shift_p_holm: float
+    spread: SdRatio
+    spread_p_holm: float
+    largest_shift: float
+    by_session: bool
+    verdict: Verdict
+    shift_sentence: str
+    spread_sentence: str
+
+    @property
+    def sentence(self) -> str:
+        """The one sentence to lead with: the spread, unless only the mean has moved."""
+        spread_told = self.spread.ratio.known and 1.0 not in self.spread.ratio
+        shift_told = self.shift.known and 0.0 not in self.shift
+        return self.shift_sentence if shift_told and not spread_told else self.spread_sentence
+
+    @property
+    def verdict_sentence(self) -> str:
+        """The verdict with its reason and what would settle it."""
+        return verdict_sentence(self.verdict)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything found between two sets, with the limits and seed it was judged by."""
+
+    name_a: str
+    name_b: str
+    limits: Limits
+    seed: int
+    design: str
+    findings: tuple[Finding, ...]
+    curve_findings: tuple[CurveFinding, ...]
+    refusals: tuple[str, ...]
+    warnings: tuple[str, ...]
+    left_out_a: int
+    left_out_b: int
+
+    def finding(self, metric: str) -> Finding:
+        """The finding on a metric; KeyError when it was not compared."""
+        for one in self.findings:
+            if one.metric == metric:
+                return one
+        raise KeyError(metric)
+
+    @property
+    def headline(self) -> str:
+        """One sentence over all metrics: how many hold, do not hold, cannot be told."""
+        words = [one.verdict.word for one in self.findings]
+        total = len(words)
+        counted = [
+            f"{words.count(word)} {said}"
+            for word, said in (
+                ("holds", "hold"),
+                ("does not hold", "do not hold"),
+                ("cannot tell yet", "cannot be told yet"),
+                (NOT_COMPARABLE, "not comparable"),
+            )
+            if words.count(word)
+        ]
+        return f"Of {total} measures {', '.join(counted)}."
+
+
+def verdict_sentence(verdict: Verdict) -> str:
+    """ "Cannot tell yet: …; about 14 more swings in each set would settle it." """
+    text = f"{verdict.word[0].upper()}{verdict.word[1:]}: {verdict.reason}"
+    if verdict.more_per_set is not None:
+        plural = "s" * (verdict.more_per_set != 1)
+        text += f"; about {verdict.more_per_set} more swing{plural} in each set would settle it"
+    elif verdict.more_sessions is not None:
+        plural = "s" * (verdict.more_sessions != 1)
+        text += f"; about {verdict.more_sessions} more session{plural} of each would settle it"
+    return f"{text}."
+
+
+def compare_sets(
+    a: SwingSet,
+    b: SwingSet,
+    limits: Limits | None = None,
+    seed: int = DEFAULT_SEED,
+    metrics: Sequence[str] | None = None,
+    curves: bool = True,
+) -> Comparison:
+    """Compare set B with set A, metric by metric and curve by curve.
+
+    metrics : names of ``imu.columns``; the headline metrics by default. The more are shown, the
+    stricter Holm's adjustment. curves : compare hinge and rates over time when both sets carry
+    curves. Same session: swings are the units (Welch; permutation). Several or different
+    sessions: sessions are the units. Raises SwingspreadError for an empty set, swings in both
+    sets, or an unknown metric.
+    """
+    limits = limits or Limits()
+    chosen = _metrics(metrics)
+    _check_sets(a, b)
+    design = compat.find_design(a, b)
+    comparable = compat.check_comparability(a, b, design)
+    a, b = _taking_part(a, design), _taking_part(b, design)
+    where = where_words(a.only("block"), b.only("block"), b.name)
+    names = [metric.name for metric in chosen]
+    values_a, values_b = _table(a, names), _table(b, names)
+    noise_a, noise_b = noise_columns(a.swings, names), noise_columns(b.swings, names)
+
+    shifts, ratios = [], []
+    for column in range(len(chosen)):
+        shift, ratio = _one_metric(
+            a, b, values_a[:, column], values_b[:, column], design, limits.level, seed
+        )
+        shifts.append(shift)
+        ratios.append(ratio)
+    shift_holm = holm([shift.p for shift in shifts])
+    ratio_holm = holm([ratio.p for ratio in ratios])
+
+    findings = []
+    for column, metric in enumerate(chosen):
+        side_a = _side(a, values_a[:, column], noise_a[:, column], design, limits.level)
+        side_b = _side(b, values_b[:, column], noise_b[:, column], design, limits.level)
+        shift, ratio = shifts[column], ratios[column]
+        largest = limits.largest_shift(metric.name, side_a.sd.value)
+        evidence = Evidence(
+            sd_ratio=ratio.ratio,
+            sd_ratio_p=float(ratio_holm[column]),
+            shift=shift.difference,
+            largest_shift=largest,
+            sd_a=side_a.sd.value,
+            kurtosis=float(
+                np.nanmax([_kurtosis(values_a[:, column]), _kurtosis(values_b[:, column])])
+            ),
+            count=min(side_a.swings, side_b.swings),
+            by_session=design.by_session,
+            sessions=min(side_a.sessions, side_b.sessions),
+            noisy=_noisy(side_a) or _noisy(side_b),
+        )
+        findings.append(
+            Finding(
+                metric=metric.name,
+                label=metric.label,
+                unit=metric.unit,
+                a=side_a,
+                b=side_b,
+                shift=shift.difference,
+                shift_p=shift.p,
+                shift_p_holm=float(shift_holm[column]),
+                spread=ratio,
+                spread_p_holm=float(ratio_holm[column]),
+                largest_shift=largest,
+                by_session=design.by_session,
+                verdict=_verdict(metric, comparable, evidence, limits),
+                shift_sentence=shift_sentence(metric, shift.difference, where, limits.level),
+                spread_sentence=spread_sentence(
+                    metric, ratio.ratio, side_a.sd.value, side_b.sd.value, where, limits.level
+                ),
+            )
+        )
+    curve_findings = compare_curves(a, b, design, where, seed, limits.level) if curves else ()
+    if comparable.refusals:
+        curve_findings = ()
+    return Comparison(
+        name_a=a.name,
+        name_b=b.name,
+        limits=limits,
+        seed=seed,
+        design=design.kind,
+        findings=tuple(findings),
+        curve_findings=curve_findings,
+        refusals=comparable.refusals,
+        warnings=comparable.warnings,
+        left_out_a=len(a.left_out),
+        left_out_b=len(b.left_out),
+    )
+
+
+def _metrics(names: Sequence[str] | None) -> tuple[Metric, ...]:
+    if names is None:
+        return headline_metrics()
+    unknown = [name for name in names if name not in METRIC_BY_NAME]
+    if unknown:
+        raise SwingspreadError(
+            f"there is no metric {unknown[0]!r}; see `swingspread spread --help`"
+        )
+    return tuple(METRIC_BY_NAME[name] for name in dict.fromkeys(names))
+
+
+def _check_sets(a: SwingSet, b: SwingSet) -> None:
+    for one in (a, b):
+        if not len(one):
+            left = f"; all {len(one.left_out)} were left out" if len(one.left_out) else ""
+            raise SwingspreadError(f"set {one.name} has no swings{left}")
+    keys = [
+        set(zip(one.swings["recording_id"], one.swings["swing"], strict=True)) for one in (a, b)
+    ]
+    if both := keys[0] & keys[1]:
+        raise SwingspreadError(
+            f"{len(both)} swings are in both {a.name} and {b.name}; choose sets without any in "
+            "common"
+        )
+
+
+def _taking_part(swings: SwingSet, design: Design) -> SwingSet:
+    if not design.shared:
+        return swings
+    keep = swings.swings["session_key"].isin(design.shared).to_numpy()
+    if keep.all():
+        return swings
+    kept = swings.swings[keep].reset_index(drop=True)
+    return SwingSet(swings.name, kept, swings.curves, swings.left_out, swings.selection)
+
+
+def _table(swings: SwingSet, names: list[str]) -> FloatArray:
+    table = np.full((len(swings), len(names)), np.nan)
+    for column, name in enumerate(names):
+        if name in swings.swings:
+            table[:, column] = swings.swings[name].to_numpy(np.float64)
+    return table
+
+
+def _one_metric(
+    a: SwingSet,
+    b: SwingSet,
+    values_a: FloatArray,
+    values_b: FloatArray,
+    design: Design,
+    level: float,
+    seed: int,
+) -> tuple[Shift, SdRatio]:
+    here_a, here_b = np.isfinite(values_a), np.isfinite(values_b)
+    if min(here_a.sum(), here_b.sum()) < 2:
+        return Shift(UNKNOWN, float("nan"), float("nan")), NO_RATIO
+    first, second = values_a[here_a], values_b[here_b]
+    single = min(len(design.sessions_a), len(design.sessions_b)) < 2
+    if not design.by_session or (single and not design.shared):
+        return welch_shift(first, second, level), sd_ratio(first, second, seed, level)
+    sessions_a = a.swings["session_key"].to_numpy(str)[here_a]
+    sessions_b = b.swings["session_key"].to_numpy(str)[here_b]
+    paired = design.kind == compat.PAIRED_SESSIONS
+    return (
+        session_shift(first, sessions_a, second, sessions_b, paired, level),
+        session_sd_ratio(first, sessions_a, second, sessions_b, paired, level),
+    )
+
+
+def _side(
+    swings: SwingSet, values: FloatArray, errors: FloatArray, design: Design, level: float
+) -> SideOfFinding:
+    here = np.isfinite(values)
+    present = values[here]
+    if not len(present):
+        nan = float("nan")
+        return SideOfFinding(0, 0, nan, UNKNOWN, nan, nan)
+    sessions = swings.swings["session_key"].to_numpy(str)[here]
+    count = len(np.unique(sessions))
+    about = within_sessions(present, sessions) if design.by_session else present
+    low, high = sd_interval(about, level)
+    sd = float(about.std(ddof=1)) if len(about) > 1 else float("nan")
+    noise = float(noise_sd(values[:, None], errors[:, None])[0])
+    return SideOfFinding(
+        swings=len(present),
+        sessions=count,
+        mean=float(present.mean()),
+        sd=Interval(sd, float(low), float(high)),
+        noise_sd=noise,
+        human_sd=float(human_sd(sd, noise)),
+    )
+
+
+def _kurtosis(values: FloatArray) -> float:
+    present = values[np.isfinite(values)]
+    return float(kurtosis(present)) if len(present) > 3 and present.std() > 0 else 3.0
+
+
+def _noisy(side: SideOfFinding) -> bool:
+    if not (np.isfinite(side.noise_sd) and side.sd.value > 0):
+        return False
+    return side.noise_sd**2 > NOISY_SHARE * side.sd.value**2
+
+
+def _verdict(
+    metric: Metric, comparable: Comparability, evidence: Evidence, limits: Limits
+) -> Verdict:
+    if comparable.refuses(metric):
+        return Verdict(NOT_COMPARABLE, "the sets differ in player, club or grip as well")
+    return judge(evidence, limits)

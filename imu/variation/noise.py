@@ -1,0 +1,69 @@
+"""Measurement noise taken apart from human variation.
+
+Every metric of a swing carries its own standard error; over a set these add to the spread shown.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from imu.types import FloatArray
+from imu.variation.intervals import counts
+
+
+def whole_sample_timing_sd(period: float) -> float:
+    """SD added to a duration between two events each placed on a whole sample: T/√6.
+
+    period : time between samples, in any unit. Each end is uniform over T: variance T²/12.
+    """
+    return period / math.sqrt(6)
+
+
+def minimal_detectable_change(standard_error_of_measurement: float) -> float:
+    """Smallest difference of two readings that is 95 % sure not to be noise (Weir 2005)."""
+    normal_quantile = 1.959963984540054
+    return normal_quantile * math.sqrt(2) * standard_error_of_measurement
+
+
+def noise_columns(swings: pd.DataFrame, names: list[str]) -> FloatArray:
+    """(N, M) standard errors that differ from swing to swing.
+
+    A column ``<metric>_se_swing`` (the part of the error not shared by the whole recording) is
+    preferred; else the whole ``<metric>_se``, which then overstates the noise in a spread.
+    NaN where neither column is present.
+    """
+    table = np.full((len(swings), len(names)), np.nan)
+    for column, name in enumerate(names):
+        for candidate in (f"{name}_se_swing", f"{name}_se"):
+            if candidate in swings:
+                table[:, column] = swings[candidate].to_numpy(np.float64)
+                break
+    return table
+
+
+def noise_sd(
+    values: ArrayLike, standard_errors: ArrayLike, whole_sample_sd: ArrayLike = 0.0
+) -> FloatArray:
+    """Root mean square standard error of the values present, per column.
+
+    values, standard_errors : (N, M). whole_sample_sd : further noise of every value, (M,) or
+    a number, in the same unit. NaN where no standard error is known.
+    """
+    errors = np.where(np.isfinite(np.asarray(values)), standard_errors, np.nan)
+    errors = np.asarray(errors, dtype=np.float64)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean_square = np.nansum(errors**2, axis=0) / counts(errors)
+        return np.asarray(np.sqrt(mean_square + np.square(whole_sample_sd)))
+
+
+def human_sd(shown_sd: ArrayLike, noise: ArrayLike) -> FloatArray:
+    """The SD with the noise taken out in quadrature, never below 0.
+
+    0 means: below what the sensors can resolve. NaN noise counts as unknown and gives NaN.
+    """
+    shown = np.asarray(shown_sd, dtype=np.float64)
+    return np.asarray(np.sqrt(np.maximum(shown**2 - np.square(noise), 0.0)))

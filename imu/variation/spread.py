@@ -1,0 +1,176 @@
+"""How much does each metric vary from swing to swing, and how much of that is the player?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from imu.columns import METRIC_BY_NAME, METRICS
+from imu.errors import SwingspreadError
+from imu.types import FloatArray
+from imu.variation.drift import block_labels, fit_drift, order_within_blocks
+from imu.variation.intervals import (
+    c4,
+    chi_square_sd_interval,
+    column_mean,
+    column_median,
+    column_sd,
+    counts,
+    mean_interval,
+    robust_sd,
+    robust_sd_interval,
+    sd_interval,
+)
+from imu.variation.noise import human_sd, noise_columns, noise_sd, whole_sample_timing_sd
+from imu.variation.wording import decimals, number, plain_name, with_unit
+
+SPREAD_COLUMNS: dict[str, str] = {
+    "metric": "name of the metric, see imu.columns",
+    "label": "in words",
+    "unit": "of all numbers of the row but counts, p and cv",
+    "swings": "swings with this measure",
+    "missing": "swings without it",
+    "mean": "",
+    "mean_low": "95 % interval of the mean (Student)",
+    "mean_high": "",
+    "median": "",
+    "sd": "SD shown: player and sensors together",
+    "sd_low": "95 % interval of the SD, long tails allowed for",
+    "sd_high": "",
+    "sd_chi_square_low": "95 % interval for normal values (chi-square)",
+    "sd_chi_square_high": "",
+    "sd_unbiased": "SD / c4",
+    "cv": "SD / mean, for times, speeds, rates and lengths; NaN otherwise",
+    "robust_sd": "SD of the usual swings (median absolute deviation)",
+    "robust_sd_low": "95 % interval of the robust SD",
+    "robust_sd_high": "",
+    "noise_sd": "the sensors' part (root mean square standard error)",
+    "human_sd": "the SD with the sensors' part taken out; 0: below what the sensors can resolve",
+    "human_sd_low": "the same done to the ends of the SD's interval",
+    "human_sd_high": "",
+    "drift_per_swing": "slow change from swing to swing within a block",
+    "drift_low": "95 % interval of the drift",
+    "drift_high": "",
+    "drift_p": "",
+    "drift_over_block": "drift over the longest block",
+    "sd_within_blocks": "SD within blocks, drift included",
+    "sd_without_drift": "SD within blocks, drift taken out",
+    "far_out": "swings more than 3.5 robust SDs from the median",
+}
+"""Columns of the spread table, one row a metric, with what they mean."""
+
+FAR_OUT = 3.5
+"""Robust SDs from the median beyond which a value is pointed out (Iglewicz & Hoaglin 1993)."""
+
+_CV_KINDS = frozenset({"time", "speed", "rate", "length"})
+_NO_CV = frozenset({"overlap_ms", "closure_rate_deg_s", "address_time_s"})
+"""Times and rates that pass through zero or are a habit: a ratio to the mean says nothing."""
+
+
+def spread_table(
+    swings: pd.DataFrame, metrics: Sequence[str] | None = None, sample_period_s: float = 0.0
+) -> pd.DataFrame:
+    """Spread of every metric over the swings of one set: ``SPREAD_COLUMNS``.
+
+    swings : of a ``SwingSet``. metrics : all by default. sample_period_s : give it when events
+    were placed on whole samples and their standard errors do not know it; adds T/√6 to the
+    noise of every duration. Raises SwingspreadError for an empty set or unknown metric.
+    """
+    if not len(swings):
+        raise SwingspreadError("there are no swings to work out a spread from")
+    names = [metric.name for metric in METRICS] if metrics is None else list(metrics)
+    for name in names:
+        if name not in METRIC_BY_NAME:
+            raise SwingspreadError(f"there is no measure called {name!r}")
+    chosen = [METRIC_BY_NAME[name] for name in names]
+    values = np.full((len(swings), len(names)), np.nan)
+    for column, name in enumerate(names):
+        if name in swings:
+            values[:, column] = swings[name].to_numpy(np.float64)
+    n, sd, mean = counts(values), column_sd(values), column_mean(values)
+    mean_low, mean_high = mean_interval(values)
+    low, high = sd_interval(values)
+    plain_low, plain_high = chi_square_sd_interval(sd, n)
+    robust_low, robust_high = robust_sd_interval(values)
+    timing = np.array(
+        [
+            1e3 * whole_sample_timing_sd(sample_period_s) if metric.unit == "ms" else 0.0
+            for metric in chosen
+        ]
+    )
+    noise = noise_sd(values, noise_columns(swings, names), timing)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        sensible = np.array([m.kind in _CV_KINDS and m.name not in _NO_CV for m in chosen])
+        cv = np.where(sensible & (mean > 0), sd / mean, np.nan)
+        unbiased = sd / c4(n)
+    drift = fit_drift(values, order_within_blocks(swings), block_labels(swings))
+    table = pd.DataFrame(
+        {
+            "metric": names,
+            "label": [metric.label for metric in chosen],
+            "unit": [metric.unit for metric in chosen],
+            "swings": n.astype(int),
+            "missing": (len(swings) - n).astype(int),
+            "mean": mean,
+            "mean_low": mean_low,
+            "mean_high": mean_high,
+            "median": column_median(values),
+            "sd": sd,
+            "sd_low": low,
+            "sd_high": high,
+            "sd_chi_square_low": plain_low,
+            "sd_chi_square_high": plain_high,
+            "sd_unbiased": unbiased,
+            "cv": cv,
+            "robust_sd": robust_sd(values),
+            "robust_sd_low": robust_low,
+            "robust_sd_high": robust_high,
+            "noise_sd": noise,
+            "human_sd": human_sd(sd, noise),
+            "human_sd_low": human_sd(low, noise),
+            "human_sd_high": human_sd(high, noise),
+            **{name: drift[name].to_numpy() for name in drift.columns},
+            "far_out": far_out(values).sum(axis=0),
+        }
+    )
+    return table[list(SPREAD_COLUMNS)]
+
+
+def far_out(values: FloatArray) -> np.ndarray:
+    """(N, M) True for values far from the median in robust SDs; none where that SD is 0."""
+    spread = robust_sd(values)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(
+            (np.abs(values - column_median(values)) > FAR_OUT * spread) & (spread > 0)
+        )
+
+
+def spread_sentences(table: pd.DataFrame) -> list[str]:
+    """One plain sentence a row of ``spread_table``: SD with interval, the sensors' part, drift."""
+    return [_sentence(row) for _, row in table.iterrows()]
+
+
+def _sentence(row: pd.Series) -> str:
+    metric = METRIC_BY_NAME[row["metric"]]
+    name = plain_name(metric)
+    if row["swings"] < 2 or not np.isfinite(row["sd"]):
+        return f"{name}: {row['swings']} swings with this measure, too few for a spread."
+    places = decimals(row["sd"])
+    sd = with_unit(number(row["sd"], places), metric.unit)
+    ends = f"95 % {number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
+    text = f"{name} varies by {sd} (SD of {row['swings']} swings; {ends})"
+    if np.isfinite(row["noise_sd"]):
+        if row["human_sd"] == 0:
+            text += "; below what the sensors can resolve"
+        elif row["noise_sd"] > 0.3 * row["sd"]:
+            text += (
+                f", {with_unit(number(row['human_sd'], places), metric.unit)} of it the player's"
+            )
+    if np.isfinite(row["drift_p"]) and row["drift_p"] < 0.01:
+        moved = with_unit(number(abs(row["drift_over_block"]), places), metric.unit)
+        up = "up" if row["drift_over_block"] > 0 else "down"
+        without = with_unit(number(row["sd_without_drift"], places), metric.unit)
+        text += f"; it drifts {up} by {moved} over the block, {without} without that"
+    return f"{text}."

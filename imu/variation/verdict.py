@@ -1,0 +1,150 @@
+"""Holds, does not hold, or cannot tell yet and how many more swings would settle it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from imu.variation.intervals import Interval
+from imu.variation.limits import Limits
+from imu.variation.sample_size import long_tail_factor, swings_for_sd_ratio, swings_for_shift
+
+HOLDS = "holds"
+DOES_NOT_HOLD = "does not hold"
+CANNOT_TELL = "cannot tell yet"
+NOT_COMPARABLE = "not comparable"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One of the four words above, why, and what would settle it.
+
+    more_per_set : about how many more swings in each set, None when not a matter of swings.
+    more_sessions : about how many more sessions of each set, None likewise.
+    """
+
+    word: str
+    reason: str
+    more_per_set: int | None = None
+    more_sessions: int | None = None
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a verdict on one metric rests on; ``count`` is the smaller set's swings.
+
+    sd_ratio_p : adjusted for the number of metrics shown. largest_shift : the limit in the
+    metric's unit. by_session : sessions, not swings, are the units; ``sessions`` is then the
+    smaller number. noisy : most of either spread is the sensors' own noise.
+    """
+
+    sd_ratio: Interval
+    sd_ratio_p: float
+    shift: Interval
+    largest_shift: float
+    sd_a: float
+    kurtosis: float
+    count: int
+    by_session: bool = False
+    sessions: int = 1
+    noisy: bool = False
+
+
+def judge(evidence: Evidence, limits: Limits) -> Verdict:
+    """The verdict on one metric by the limits set beforehand.
+
+    *holds*: the interval of the SD ratio wholly below the limit and that of the shift wholly
+    within its limit. *does not hold*: the SD ratio's interval wholly above 1 (and still so
+    after Holm's adjustment for the metrics shown), or the shift's interval wholly beyond its
+    limit. Else *cannot tell yet*.
+    """
+    ratio, shift = evidence.sd_ratio, evidence.shift
+    if not (ratio.known and shift.known):
+        return _cannot(evidence, limits, "too few swings with this measure in one of the sets")
+    if evidence.by_session and evidence.sessions < limits.minimum_sessions:
+        reason = f"fewer than {limits.minimum_sessions} sessions of each set"
+        return _cannot(evidence, limits, reason)
+    if evidence.count < limits.minimum_swings:
+        return _cannot(evidence, limits, f"fewer than {limits.minimum_swings} swings in a set")
+    beyond = min(abs(shift.low), abs(shift.high)) > evidence.largest_shift and 0.0 not in shift
+    within = max(abs(shift.low), abs(shift.high)) <= evidence.largest_shift
+    grown = ratio.low > 1 and evidence.sd_ratio_p < 1 - limits.level
+    if ratio.high < limits.sd_ratio and within:
+        if evidence.noisy:
+            reason = "most of the spread is the sensors' own noise, so a growth could hide in it"
+            return Verdict(CANNOT_TELL, reason)
+        return Verdict(HOLDS, "spread and mean stay within the limits")
+    if grown and beyond:
+        return Verdict(DOES_NOT_HOLD, "the spread grows and the mean moves beyond its limit")
+    if grown:
+        return Verdict(DOES_NOT_HOLD, "the spread grows")
+    if beyond:
+        return Verdict(DOES_NOT_HOLD, "the mean moves beyond its limit")
+    if ratio.low > 1:
+        return _cannot(
+            evidence, limits, "the growth alone would count, but not among this many measures"
+        )
+    if ratio.high >= limits.sd_ratio:
+        return _cannot(evidence, limits, "the spread may be unchanged or grown past the limit")
+    return _cannot(evidence, limits, "the mean may have moved beyond its limit or not")
+
+
+def _cannot(evidence: Evidence, limits: Limits, reason: str) -> Verdict:
+    if evidence.by_session:
+        return Verdict(CANNOT_TELL, reason, more_sessions=_more_sessions(evidence, limits))
+    needed = swings_needed(evidence, limits)
+    if needed is None:
+        return Verdict(CANNOT_TELL, f"{reason}; too close to a limit for more swings to settle it")
+    return Verdict(CANNOT_TELL, reason, more_per_set=max(needed - evidence.count, 1))
+
+
+def swings_needed(evidence: Evidence, limits: Limits) -> int | None:
+    """Swings per set that would settle the verdict, were the estimates of now the truth.
+
+    The spread is settled when its ratio is told from 1 (grown) or from the limit (not grown);
+    the mean when it is told from its limit. None when beyond any reasonable count.
+    """
+    ratio = evidence.sd_ratio.value
+    if not (math.isfinite(ratio) and ratio > 0):
+        ratio = 1.0
+    factor = long_tail_factor(evidence.kurtosis)
+    grown = swings_for_sd_ratio(round(ratio, 2), limits.power, limits.level) if ratio > 1 else None
+    bounded = None
+    if ratio < limits.sd_ratio:
+        apart = round(limits.sd_ratio / ratio, 2)
+        bounded = swings_for_sd_ratio(apart, limits.power, limits.level)
+    spread = [math.ceil(factor * count) for count in (grown, bounded) if count is not None]
+    if not spread:
+        return None
+    needed = max(min(spread), limits.minimum_swings)
+    settled_by_growth = grown is not None and math.ceil(factor * grown) == min(spread)
+    if settled_by_growth:
+        return needed
+    sd, value = evidence.sd_a, evidence.shift.value
+    if sd > 0 and math.isfinite(value):
+        # Both sets' SDs, as one, make the error of the shift.
+        typical = sd * math.sqrt((1 + ratio**2) / 2)
+        room = (evidence.largest_shift - abs(value)) / typical
+        shift = swings_for_shift(round(room, 2), limits.power, limits.level)
+        if shift is None:
+            return None
+        needed = max(needed, shift)
+    return needed
+
+
+def _more_sessions(evidence: Evidence, limits: Limits) -> int | None:
+    """Sessions to add so that the intervals, narrowing with √sessions, leave the limit."""
+    least = max(limits.minimum_sessions - evidence.sessions, 1)
+    ratio = evidence.sd_ratio
+    if not ratio.known or evidence.sessions < 2:
+        return least
+    half = math.log(ratio.high / ratio.low) / 2
+    ways = [abs(math.log(ratio.value))] if ratio.value > 1 else []
+    if ratio.value < limits.sd_ratio:
+        ways.append(math.log(limits.sd_ratio / ratio.value))
+    room = max(ways, default=0.0)
+    if room <= 0:
+        return None
+    # 1.43 = (1.96 + 0.84) / 1.96: a margin for 80 % power.
+    needed = math.ceil(evidence.sessions * (1.43 * half / room) ** 2)
+    return max(needed - evidence.sessions, least) if needed <= 200 else None

@@ -1,0 +1,131 @@
+"""Findings in one plain sentence each: number, interval and what it means."""
+
+from __future__ import annotations
+
+import math
+
+from imu.columns import Metric
+from imu.variation.intervals import Interval
+
+_MORE_LESS = {
+    "time": ("longer", "shorter"),
+    "angle": ("larger", "smaller"),
+    "rate": ("faster", "slower"),
+    "speed": ("faster", "slower"),
+    "length": ("longer", "shorter"),
+    "ratio": ("higher", "lower"),
+    "count": ("more", "fewer"),
+}
+_OWN_WORDS = {
+    "release_ms": ("earlier", "later"),
+    "release_onset_ms": ("earlier", "later"),
+    "peak_hinge_rate_ms": ("earlier", "later"),
+    "peak_club_rate_ms": ("earlier", "later"),
+    "peak_arm_rate_ms": ("earlier", "later"),
+    "overlap_ms": ("more", "less"),
+    "plane_shift_deg": ("more", "less"),
+    "closure_deg": ("more", "less"),
+}
+"""Words for more and less of a metric, where the kind's own would mislead."""
+
+_PLAIN_NAMES = {
+    "release_ms": "Release",
+    "release_onset_ms": "Release onset",
+    "peak_hinge_rate_ms": "Greatest opening rate",
+    "peak_club_rate_ms": "Greatest club rate",
+    "peak_arm_rate_ms": "Greatest arm rate",
+    "backswing_ms": "Backswing",
+    "downswing_ms": "Downswing",
+}
+"""Where the comparative already says what the label repeats ("Release 9 ms later")."""
+
+
+def decimals(size: float) -> int:
+    """Decimals so that a number of this size shows two or three figures."""
+    if not math.isfinite(size) or size == 0:
+        return 0
+    return max(0, min(4, 1 - math.floor(math.log10(abs(size)))))
+
+
+def number(value: float, places: int) -> str:
+    """A number with a proper minus sign and no negative zero."""
+    if not math.isfinite(value):
+        return "unknown"
+    text = f"{value:.{places}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", "−")
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Number and unit as one: 12.5°, 14 ms, 3.1."""
+    if unit in ("°", "°/s"):
+        return f"{text}{'' if unit == '°' else ' '}{unit}"
+    return f"{text} {unit}".rstrip()
+
+
+def plain_name(metric: Metric) -> str:
+    """The metric's name at the head of a sentence."""
+    return _PLAIN_NAMES.get(metric.name, metric.label)
+
+
+def more_less(metric: Metric) -> tuple[str, str]:
+    """Words for a larger and a smaller value of this metric."""
+    return _OWN_WORDS.get(metric.name, _MORE_LESS.get(metric.kind, ("higher", "lower")))
+
+
+def shift_sentence(metric: Metric, shift: Interval, where: str, level: float = 0.95) -> str:
+    """ "Downswing 14 ms shorter under pressure (95 % 6 to 22)." and what it means.
+
+    When the interval holds 0 the sentence says that no change is established.
+    """
+    name, percent = plain_name(metric), f"{100 * level:.3g} %"
+    if not math.isfinite(shift.value):
+        return f"{name}: too few swings with this measure to compare."
+    more, less = more_less(metric)
+    places = decimals(max(abs(shift.low), abs(shift.high), abs(shift.value)))
+    size = with_unit(number(abs(shift.value), places), metric.unit)
+    word = more if shift.value > 0 else less
+    if not shift.known:
+        return f"{name} {size} {word} {where} (no interval: too few swings or sessions)."
+    if 0.0 in shift:
+        ends = f"{percent} {number(shift.low, places)} to {number(shift.high, places)}"
+        return (
+            f"{name}: no change {where} established; "
+            f"{with_unit(number(shift.value, places), metric.unit)} ({ends})."
+        )
+    low, high = sorted((abs(shift.low), abs(shift.high)))
+    ends = f"{percent} {number(low, places)} to {number(high, places)}"
+    return f"{name} {size} {word} {where} ({ends})."
+
+
+def spread_sentence(
+    metric: Metric,
+    ratio: Interval,
+    sd_a: float,
+    sd_b: float,
+    where: str,
+    level: float = 0.95,
+) -> str:
+    """ "Release spreads 1.6 times as much under pressure (SD 9.1 against 5.6 ms; 95 % …)." """
+    name, percent = plain_name(metric), f"{100 * level:.3g} %"
+    if not math.isfinite(ratio.value):
+        return f"{name}: too few swings, or no spread at all, to compare the spread."
+    places = decimals(max(sd_a, sd_b))
+    spreads = f"SD {number(sd_b, places)} against {number(sd_a, places)} {metric.unit}".rstrip()
+    if not ratio.known:
+        return f"{name} spreads {number(ratio.value, 2)} times as much {where} ({spreads})."
+    ends = f"{percent} {number(ratio.low, 2)} to {number(ratio.high, 2)}"
+    if 1.0 in ratio:
+        said = f"{name}: no change of spread {where} established; "
+        return f"{said}{number(ratio.value, 2)} times as much ({spreads}; {ends})."
+    return (
+        f"{name} spreads {number(ratio.value, 2)} times as much {where}, "
+        f"{'less' if ratio.value > 1 else 'more'} repeatable ({spreads}; {ends})."
+    )
+
+
+def where_words(block_a: str, block_b: str, name_b: str) -> str:
+    """ "under pressure", "in after-drill", or "in" and the set's name."""
+    label = block_b if block_b and block_b != block_a else name_b
+    return "under pressure" if label.casefold() == "pressure" else f"in {label}"
