@@ -39,7 +39,7 @@ SLOW_RATE = 1.0
 ADDRESS_SPAN = 0.3
 """s of stillness before the takeaway over which the address is averaged."""
 
-TAKEAWAY_SPAN = 0.015
+TAKEAWAY_SPAN = 0.011
 """s of running mean for the takeaway, where the rate climbs slowly and noise makes it shiver."""
 
 AFTER_IMPACT = 0.06

@@ -35,7 +35,7 @@ def measure(session, swing, motion=None, window=None, near=None) -> SwingMeasure
 
 def test_events_agree_with_truth(session):
     pairs = {
-        # A running mean over 15 ms guards the takeaway against noise and may move it so much.
+        # A short running mean guards the takeaway against noise and may move it so much.
         "takeaway": ("t_takeaway", 1e-3),
         "arm_top": ("t_top_arm", 0.5e-3),
         "club_top": ("t_top_club", 0.5e-3),
