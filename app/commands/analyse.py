@@ -11,24 +11,21 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pandas as pd
 
-    from imu.types import Analysis, Manifest
+    from app.chosen import Analysed
+    from imu.settings import AnalysisSettings
+    from imu.types import Analysis
 
 HELP = "find the swings of a recording, measure them, and write tables and curves"
 EXAMPLES = """\
-  swingspread analyse lesson-12
+  swingspread analyse tuesday
   swingspread analyse 3fa9 --out results
-  swingspread analyse ~/recordings/tuesday --json
+  swingspread analyse recordings/tuesday --release-threshold 5 --json
 """
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread analyse`."""
-    parser.add_argument(
-        "recording",
-        metavar="RECORDING",
-        help="id, unique beginning of an id, name, or folder of a recording",
-    )
-    parser.add_argument("--library", metavar="FOLDER", help="library to look in")
+    add_recording(parser)
     parser.add_argument(
         "--out",
         metavar="FOLDER",
@@ -51,32 +48,38 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_recording(parser: argparse.ArgumentParser) -> None:
+    """The arguments that name one recording."""
+    parser.add_argument(
+        "recording",
+        metavar="RECORDING",
+        help="id, unique beginning of an id, name, or folder of a recording",
+    )
+    parser.add_argument("--library", metavar="FOLDER", help="library to look in")
+
+
 def run(arguments: argparse.Namespace) -> int:
     """Analyse, write the files, print the summary."""
-    from imu.pipeline import analyse
-
-    from app.terminal import progress_bar
+    from app.chosen import analysed
     from imu.exports.folder import write_analysis
-    from imu.recordings.library import Library
 
     settings = chosen_settings(arguments.release_threshold, arguments.line_tolerance)
-    recording = Library(arguments.library).read(arguments.recording)
-    with progress_bar("analysing") as progress:
-        analysis = analyse(recording, settings, progress)
-    folder = Path(arguments.out) if arguments.out else default_folder(recording.manifest, analysis)
-    files = write_analysis(analysis, folder)
+    done = analysed(arguments.library, arguments.recording, settings, afresh=True)
+    folder = Path(arguments.out) if arguments.out else default_folder(done)
+    files = write_analysis(done.analysis, folder)
     if arguments.json:
-        document = summary_document(analysis, recording.manifest)
-        document["files"] = [str(file) for file in files]
+        document = {**summary_document(done), "files": [str(file) for file in files]}
         json.dump(document, sys.stdout, indent=2, ensure_ascii=False, allow_nan=False)
         print()
     else:
-        print_summary(analysis, recording.manifest)
+        print_summary(done)
         print(f"written to {folder}: {', '.join(file.name for file in files)}")
     return 0
 
 
-def chosen_settings(release_threshold_deg: float | None, line_tolerance_cm: float | None) -> Any:
+def chosen_settings(
+    release_threshold_deg: float | None, line_tolerance_cm: float | None
+) -> AnalysisSettings:
     """Analysis settings with what the user changed. Raises SwingspreadError for nonsense."""
     from dataclasses import replace
 
@@ -96,75 +99,86 @@ def chosen_settings(release_threshold_deg: float | None, line_tolerance_cm: floa
     return settings
 
 
-def default_folder(manifest: Manifest, analysis: Analysis) -> Path:
+def default_folder(done: Analysed) -> Path:
     """A folder in the current one, named after the recording, with the start of its id."""
     from imu.recordings.names import file_name
 
-    return Path(f"{file_name(manifest.name)}-{analysis.recording_id[:8]}")
+    return Path(f"{file_name(done.manifest.name)}-{done.analysis.recording_id[:8]}")
 
 
-def summary_document(analysis: Analysis, manifest: Manifest) -> dict[str, Any]:
-    """The summary as plain JSON values."""
+def headline_spread(swings: pd.DataFrame) -> pd.DataFrame:
+    """Spread of the headline metrics; without rows when there are no swings."""
+    import pandas as pd
+
     from imu.columns import headline_metrics
-    from imu.exports.statistics import counted_swings, statistics_table
+    from imu.variation.spread import SPREAD_COLUMNS, spread_table
+
+    if not len(swings):
+        return pd.DataFrame(columns=list(SPREAD_COLUMNS))
+    return spread_table(swings, [metric.name for metric in headline_metrics()])
+
+
+def summary_document(done: Analysed) -> dict[str, Any]:
+    """The summary as plain JSON values."""
     from imu.exports.tables import analysis_document
     from imu.recordings.content import plain_json
 
-    counted = counted_swings(analysis.swings)
-    document = analysis_document(analysis)
-    statistics = statistics_table(counted, headline_metrics())
+    counted = done.counted()
+    document = analysis_document(done.analysis)
     plain: dict[str, Any] = plain_json(
         {
             "recording": document["recording"],
-            "name": manifest.name,
+            "name": done.manifest.name,
             "version": document["version"],
             "swings": document["swings"],
             "counted": len(counted),
-            "rejected": len(analysis.rejected),
-            "statistics": statistics.to_dict("records"),
+            "rejected": len(done.analysis.rejected),
+            "spread": headline_spread(counted.swings).to_dict("records"),
             "warnings": document["warnings"],
         }
     )
     return plain
 
 
-def print_summary(analysis: Analysis, manifest: Manifest) -> None:
+def print_summary(done: Analysed) -> None:
     """One screen: who, how many swings, level and spread of each headline metric, warnings."""
     from rich.console import Console
     from rich.markup import escape
 
-    from imu.columns import headline_metrics
-    from imu.exports.statistics import counted_swings, statistics_table
+    from imu.recordings.names import printable
 
-    console = Console(highlight=False, soft_wrap=not sys.stdout.isatty())
-    who = [manifest.name, manifest.player.name, manifest.club.name, manifest.block]
-    title = ", ".join(part for part in who if part) or analysis.recording_id
+    terminal = sys.stdout.isatty()
+    console = Console(highlight=False, soft_wrap=not terminal, width=None if terminal else 100)
+    facts, counted = done.manifest, done.counted()
+    who = [facts.name, facts.player.name, facts.club.name, facts.block]
+    title = ", ".join(printable(part) for part in who if part) or done.analysis.recording_id
     console.print(f"[bold]{escape(title)}[/bold]")
-    console.print(escape(_counts(analysis)))
-    counted = counted_swings(analysis.swings)
+    console.print(escape(counts(done.analysis, len(counted.left_out))))
     if len(counted):
-        console.print(_table(statistics_table(counted, headline_metrics())))
+        console.print(spread_lines(headline_spread(counted.swings)))
     else:
-        console.print("No swing that can be counted: see the warnings and the file swings.csv.")
-    for warning in analysis.warnings:
-        console.print(f"[bold]![/bold] {escape(warning)}")
+        console.print("No swing counts: the reasons stand in swings.csv, column notes.")
+    for warning in done.analysis.warnings:
+        console.print(f"[bold]![/bold] {escape(printable(warning))}")
 
 
-def _counts(analysis: Analysis) -> str:
+def counts(analysis: Analysis, left_out: int) -> str:
+    """How many swings of each kind, and what else was seen."""
     kinds = analysis.swings["kind"].value_counts().to_dict()
     ball, practice = int(kinds.get("ball", 0)), int(kinds.get("practice", 0))
     parts = [f"{ball} with a ball", f"{practice} practice"]
-    poor = int((analysis.swings["quality"] == "poor").sum())
-    if poor:
-        parts.append(f"{poor} of poor quality not counted")
+    if left_out:
+        parts.append(f"{left_out} left out")
+    total = len(analysis.swings)
+    text = f"{total} swing{'s' * (total != 1)}: {', '.join(parts)}."
     reasons = analysis.rejected["reason"].astype(str).str.split(":").str[0].value_counts()
     other = ", ".join(f"{count} {reason}" for reason, count in reasons.items())
-    text = f"{len(analysis.swings)} swings: {', '.join(parts)}."
     rejected = len(analysis.rejected)
     return f"{text} Other movements, not counted: {rejected}{f' ({other})' if other else ''}."
 
 
-def _table(statistics: pd.DataFrame) -> Any:
+def spread_lines(spread: pd.DataFrame) -> Any:
+    """The table of level and spread as printed, one line a metric."""
     from rich import box
     from rich.table import Table
 
@@ -172,17 +186,17 @@ def _table(statistics: pd.DataFrame) -> Any:
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("")
-    for name in ("n", "mean", "SD", "95 % of the SD", "sensors' part"):
-        table.add_column(name, justify="right")
-    for row in statistics.to_dict("records"):
+    for name in ("n", "mean", "SD", "95 % of SD", "sensors' part"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for row in spread.to_dict("records"):
         places = decimals(float(row["sd"]))
-        unit = str(row["unit"])
+        low, high = row["sd_chi_square_low"], row["sd_chi_square_high"]
         table.add_row(
             str(row["label"]),
-            str(row["n"]),
-            with_unit(number(row["mean"], places), unit),
+            str(row["swings"]),
+            with_unit(number(row["mean"], places), str(row["unit"])),
             number(row["sd"], places),
-            f"{number(row['sd_low'], places)} to {number(row['sd_high'], places)}",
+            f"{number(low, places)} to {number(high, places)}",
             number(row["noise_sd"], places),
         )
     return table

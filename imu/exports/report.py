@@ -20,12 +20,12 @@ from imu.exports.report_words import (
     overlay_caption,
     spread_caption,
 )
-from imu.exports.statistics import statistics_table
 from imu.exports.writing import write_export
 from imu.figures.alignment import align_curves
 from imu.types import Manifest
 from imu.variation.compare import Comparison
 from imu.variation.sets import SwingSet
+from imu.variation.spread import spread_table
 
 SWING_BY_SWING = ("release_ms", "tempo_ratio", "lag_at_parallel_deg", "hinge_at_impact_deg")
 """Metrics drawn swing by swing."""
@@ -48,7 +48,7 @@ def compose_report(
             f"{chosen.name}: no swing that counts, so there is nothing to report; "
             "`swingspread analyse` says why each was left out"
         )
-    statistics = statistics_table(chosen.swings)
+    statistics = spread_table(chosen.swings)
     rows = {str(row["metric"]): row for row in statistics.to_dict("records")}
     headline = [metric.name for metric in headline_metrics()]
     aligned = align_curves([(chosen.curves, chosen.swings)], ["hinge_deg"])

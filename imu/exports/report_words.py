@@ -19,7 +19,7 @@ from imu.variation.sample_size import swings_for_sd_ratio
 from imu.variation.wording import decimals, number, with_unit
 
 Row = Mapping[Any, Any]
-"""One row of `imu.exports.statistics.statistics_table`."""
+"""One row of `imu.variation.spread.spread_table`."""
 
 FEW = 10
 """Fewer swings than this say little of a spread."""
@@ -39,8 +39,13 @@ def give_or_take(row: Row) -> str:
     if not math.isfinite(sd):
         return "too few swings to say how far it varies"
     places = decimals(sd)
-    ends = f"{number(float(row['sd_low']), places)} to {number(float(row['sd_high']), places)}"
-    return f"give or take {amount(row, 'sd')} (95 % {ends})"
+    return f"give or take {amount(row, 'sd')} (95 % {_ends(row, places)})"
+
+
+def _ends(row: Row, places: int) -> str:
+    """The ends of the SD's interval, without unit."""
+    low, high = float(row["sd_chi_square_low"]), float(row["sd_chi_square_high"])
+    return f"{number(low, places)} to {number(high, places)}"
 
 
 def resolved_words(row: Row) -> str:
@@ -184,13 +189,12 @@ def metric_rows(statistics: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
         places = decimals(float(row["sd"]))
         metric = METRIC_BY_NAME[str(row["metric"])]
         label = f"{metric.label} (model value)" if metric.model else metric.label
-        ends = f"{number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
         cells = (
             label,
-            str(row["n"]),
+            str(row["swings"]),
             amount(row),
             number(row["sd"], places),
-            ends,
+            _ends(row, places),
             number(row["noise_sd"], places),
         )
         rows.append(tuple("–" if "unknown" in cell else cell for cell in cells))

@@ -1,0 +1,84 @@
+"""One recording named on the command line: its analysis, and the swings in it that count."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from app.derived import keep, read_cached
+from app.terminal import progress_bar
+from imu.recordings.library import Library
+from imu.recordings.notes import RecordingNotes, read_notes
+from imu.recordings.store import read_recording
+from imu.settings import AnalysisSettings
+from imu.types import Analysis, Manifest, Recording
+from imu.variation.sets import Selection, SwingSet, pool, select
+
+NOTED = ("direction", "outcome", "left_out")
+
+
+@dataclass(frozen=True, eq=False)
+class Analysed:
+    """A recording of the library with its analysis; labels as people last wrote them."""
+
+    folder: Path
+    manifest: Manifest
+    analysis: Analysis
+    notes: RecordingNotes
+
+    def counted(self) -> SwingSet:
+        """The swings that statistics are made of, and the others with the reason.
+
+        Struck balls of good or fair quality that nobody left out; in a recording without a
+        ball, practice swings. Without any swing the set is empty.
+        """
+        name = self.manifest.block or self.manifest.name or self.analysis.recording_id
+        everything = pool([(self.manifest, self.analysis, noted(self.notes, self.analysis))])
+        if not len(everything):
+            return SwingSet(name, self.analysis.swings.iloc[:0])
+        kinds = ("ball",) if (everything.swings["kind"] == "ball").any() else ("practice",)
+        return select(everything, Selection(kinds=kinds), name)
+
+
+def noted(notes: RecordingNotes, analysis: Analysis) -> pd.DataFrame:
+    """What people noted on each swing of the analysis, one row a swing."""
+    impacts = analysis.swings["impact_club_clock_us"].to_numpy(float)
+    found = [notes.find(impact) if impact == impact else None for impact in impacts]
+    rows = [[getattr(note, name) if note else "" for name in NOTED] for note in found]
+    return pd.DataFrame(rows, columns=list(NOTED))
+
+
+def read_labelled(library: str | None, text: str) -> tuple[Path, Recording]:
+    """The folder and the recording meant by ``text``, with its labels as last written.
+
+    Raises SwingspreadError when it is not found or damaged.
+    """
+    shelf = Library(library)
+    folder = shelf.resolve(text)
+    return folder, shelf.read(str(folder))
+
+
+def analysed(
+    library: str | None, text: str, settings: AnalysisSettings | None = None, afresh: bool = False
+) -> Analysed:
+    """Analyse the recording meant by ``text``, with a progress bar, or take it from the cache.
+
+    afresh : analyse even when a result is kept. Raises SwingspreadError when the recording is
+    not found, damaged, or lacks what an analysis needs.
+    """
+    chosen = settings or AnalysisSettings()
+    shelf = Library(library)
+    entry = shelf.find(text)
+    notes = read_notes(entry.folder)
+    analysis = None if afresh else read_cached(entry.folder, chosen)
+    if analysis is None or entry.manifest is None:
+        from imu.pipeline import analyse
+
+        recording = read_recording(entry.folder)
+        with progress_bar("analysing") as progress:
+            analysis = analyse(recording, chosen, progress)
+        keep(entry.folder, chosen, analysis)
+        return Analysed(entry.folder, notes.label(recording.manifest), analysis, notes)
+    return Analysed(entry.folder, entry.manifest, analysis, notes)
