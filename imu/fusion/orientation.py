@@ -20,132 +20,33 @@ estimation, Found Trends Signal Process 11:1-153.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.signal import butter, sosfiltfilt
 
 from imu.fusion import quaternion
-from imu.fusion.gravity_blocks import (
-    FORCE_PARAMETERS,
-    RATE_PARAMETERS,
-    GravityBlocks,
-    gravity_blocks,
-)
-from imu.fusion.rest import RestSettings, RestSpells, rest_spells
+from imu.fusion.gravity_blocks import GravityBlocks, gravity_blocks
+from imu.fusion.inclination import Inclination, InclinationSettings
+from imu.fusion.rest import RestSpells, rest_spells
 from imu.fusion.rotation_scan import (
     integrate_rates,
     product,
     running_product,
     step_quaternions,
 )
-from imu.fusion.tilt_smoother import AxisEquations, AxisSolution, ChainWeights, TiltChain
-from imu.types import BoolArray, FloatArray, frozen_array
-from imu.units import DEG, STANDARD_GRAVITY
+from imu.fusion.tilt_equations import (
+    PARAMETERS,
+    RATE_PARAMETERS,
+    chain_weights,
+    equations,
+    residuals,
+    rest_information,
+)
+from imu.fusion.tilt_smoother import AxisSolution, TiltChain
+from imu.types import BoolArray, FloatArray
 
-_PARAMETERS = RATE_PARAMETERS + FORCE_PARAMETERS
 _SETTLED = 1e-3  # rad; a step with smaller tilts is the last
 _FIRST_GUESS_HZ = 0.1  # low-pass for the first guess of "up"; Gauss-Newton forgets it
-
-
-@dataclass(frozen=True)
-class InclinationSettings:
-    """What is known of the sensors and the body beforehand. Standard deviations unless said.
-
-    The defaults are round numbers for calibrated consumer sensors on a person's limb.
-    block : s between knots. rounds : the most Gauss-Newton steps.
-    rate_noise : rad/s/√Hz, white noise and the wander of the offset together.
-    rate_share : error of a turn as a share of its size, beyond the estimated matrix.
-    force_noise : m/s²/√Hz. force_share : error as a share of the acceleration and vibration.
-    rate_offset : rad/s. rate_matrix, force_scale : share. force_offset : m/s².
-    rest_turn : rad/s, turning that all nearly still spells may share.
-    reach : m, how far the sensor stays about its mean place. reach_time : s over which places
-    are independent. model_memory : s over which the errors of this model hang together; shared
-    parameters believe the blocks only as far as they are independent.
-    sensor_delay : s by which samples lag what they measure (low-pass filter, averaging).
-    """
-
-    block: float = 0.1
-    rounds: int = 6
-    rate_noise: float = 0.1 * DEG
-    rate_share: float = 0.002
-    force_noise: float = 0.01
-    force_share: float = 0.03
-    rate_offset: float = 2.0 * DEG
-    rate_matrix: float = 0.01
-    force_offset: float = 0.2
-    force_scale: float = 0.01
-    rest_turn: float = 0.03 * DEG
-    reach: float = 0.5
-    reach_time: float = 1.0
-    model_memory: float = 3.0
-    sensor_delay: float = 0.0
-    gravity: float = STANDARD_GRAVITY
-    rest: RestSettings = field(default_factory=RestSettings)
-
-
-@dataclass(frozen=True, eq=False)
-class Inclination:
-    """Orientation over a stream, with what was learnt of the sensor.
-
-    time : (N,) s. orientation : (N, 4) w, x, y, z, sensor to world (z up; heading arbitrary).
-    tilt_se : (N,) rad, standard error of the direction of "up" (root of the summed variance of
-    the two horizontal axes).
-    gyr_bias : (3,) rad/s and gyr_matrix : (3, 3): true rate = matrix @ (measured − bias).
-    acc_bias : (3,) m/s² and acc_scale : (3,): true force = scale * (measured − bias).
-    *_se : their standard errors. rests : the spells of rest used.
-    """
-
-    time: FloatArray
-    orientation: FloatArray
-    tilt_se: FloatArray
-    gyr_bias: FloatArray
-    gyr_bias_se: FloatArray
-    gyr_matrix: FloatArray
-    gyr_matrix_se: FloatArray
-    acc_bias: FloatArray
-    acc_bias_se: FloatArray
-    acc_scale: FloatArray
-    acc_scale_se: FloatArray
-    rests: RestSpells
-
-    def __post_init__(self) -> None:
-        size = len(self.time)
-        shapes: dict[str, tuple[int, ...]] = {
-            "time": (size,),
-            "orientation": (size, 4),
-            "tilt_se": (size,),
-            "gyr_bias": (3,),
-            "gyr_bias_se": (3,),
-            "gyr_matrix": (3, 3),
-            "gyr_matrix_se": (3, 3),
-            "acc_bias": (3,),
-            "acc_bias_se": (3,),
-            "acc_scale": (3,),
-            "acc_scale_se": (3,),
-        }
-        for name, shape in shapes.items():
-            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name=name))
-
-    @property
-    def up(self) -> FloatArray:
-        """(N, 3) unit vector "up" in the sensor frame."""
-        return quaternion.rotate_back(self.orientation, [0.0, 0.0, 1.0])
-
-
-def inclination_error(estimate: ArrayLike, reference: ArrayLike) -> FloatArray:
-    """Angle in rad between the "up" of two orientations, heading ignored; (..., 4) each.
-
-    2·arccos √(w² + z²) of the earth-frame error quaternion, as the BROAD benchmark scores it
-    (Laidig, Caruso, Cereatti & Seel 2021, Data 6(7):72), written with atan2 to keep its digits
-    near zero.
-    """
-    error = quaternion.multiply(estimate, quaternion.conjugate(reference))
-    tilted = np.hypot(error[..., 1], error[..., 2])
-    level = np.hypot(error[..., 0], error[..., 3])
-    angle: FloatArray = 2.0 * np.arctan2(tilted, level)
-    return angle
 
 
 def estimate_inclination(
@@ -175,7 +76,7 @@ def estimate_inclination(
     bias = _bias_at_rest(rests)
     blocks = gravity_blocks(clock, force, rate - bias, chosen.block, doubtful)
     knots = _first_guess(blocks)
-    theta = np.zeros(_PARAMETERS)
+    theta = np.zeros(PARAMETERS)
     prior = np.concatenate(
         [
             np.full(3, chosen.rate_offset),
@@ -187,20 +88,20 @@ def estimate_inclination(
     for _ in range(chosen.rounds):
         level = quaternion.to_matrix(quaternion.slerp(knots[:-1], knots[1:], 0.5))
         rate_world = level @ blocks.rate_columns
-        motion, drift = _residuals(blocks, knots, level, theta, chosen.gravity)
-        weights = _weights(blocks, motion, rests, chosen)
+        motion, drift = residuals(blocks, knots, level, theta, chosen.gravity)
+        weights = chain_weights(blocks, motion, rests, chosen)
         across = TiltChain(blocks.duration, motion[:, 2] + chosen.gravity, weights)
         along = TiltChain(blocks.duration, np.zeros(len(level)), weights)
-        axes = _equations(blocks, level, rate_world, motion, drift)
+        axes = equations(blocks, level, rate_world, motion, drift)
         solved = [
             chain.solve(axis) for chain, axis in zip((across, across, along), axes, strict=True)
         ]
-        information, gradient = _rest_information(rests, bias, theta, chosen.rest_turn)
+        information, gradient = rest_information(rests, bias, theta, chosen.rest_turn)
         independent = min(1.0, float(np.median(blocks.duration)) / chosen.model_memory)
         for part in solved:
             information += independent * part.information[:-1, :-1]
             gradient += independent * part.information[:-1, -1]
-        information[np.diag_indices(_PARAMETERS)] += 1.0 / prior**2
+        information[np.diag_indices(PARAMETERS)] += 1.0 / prior**2
         gradient += theta / prior**2
         change = -np.linalg.solve(information, gradient).astype(np.float64)
         theta = theta + change
@@ -258,107 +159,6 @@ def _first_guess(blocks: GravityBlocks) -> FloatArray:
     back = quaternion.between_directions(up[1:], up[:-1])
     chain = np.concatenate([start[None], back]).T
     return quaternion.normalise(running_product(np.ascontiguousarray(chain)).T)
-
-
-def _residuals(
-    blocks: GravityBlocks,
-    knots: FloatArray,
-    level: FloatArray,
-    theta: FloatArray,
-    gravity: float,
-) -> tuple[FloatArray, FloatArray]:
-    """World acceleration (K, 3), m/s², and turn the gyroscope does not explain (K, 3), rad."""
-    force = blocks.force + blocks.force_columns @ theta[RATE_PARAMETERS:]
-    motion = np.einsum("kij,kj->ki", level, force) - np.array([0.0, 0.0, gravity])
-    between = quaternion.to_rotvec(quaternion.multiply(quaternion.conjugate(knots[:-1]), knots[1:]))
-    between -= blocks.rate_columns @ theta[:RATE_PARAMETERS]
-    return motion, np.einsum("kij,kj->ki", level, between)
-
-
-def _equations(
-    blocks: GravityBlocks,
-    level: FloatArray,
-    rate_world: FloatArray,
-    motion: FloatArray,
-    drift: FloatArray,
-) -> list[AxisEquations]:
-    """The three chains about the present estimate."""
-    force_world = (level @ blocks.force_columns) * blocks.duration[:, None, None]
-    axes = []
-    # A turn ψ about y leads the vertical force F into x as +ψF, one about x into y as −ψF.
-    for axis, (about, sign) in enumerate(((1, 1.0), (0, -1.0), (2, 0.0))):
-        tilt_columns = np.zeros((_PARAMETERS, len(level)))
-        tilt_columns[:RATE_PARAMETERS] = sign * rate_world[:, about].T
-        speed_columns = np.zeros((_PARAMETERS, len(level)))
-        speed_columns[RATE_PARAMETERS:] = force_world[:, axis].T
-        axes.append(
-            AxisEquations(
-                tilt_columns=tilt_columns,
-                tilt_residual=-sign * drift[:, about],
-                speed_columns=speed_columns,
-                speed_residual=blocks.duration * motion[:, axis],
-            )
-        )
-    return axes
-
-
-_BLIND_RATE = 3.0  # rad/s and
-_BLIND_FORCE = 30.0  # m/s²: what may go unseen while samples are missing or clipped
-_PLACE_STEP = 0.005  # m, error of the trapezium from velocity to place over one block
-_REST_FLOOR = 0.01  # m/s, slowest velocity that counts as rest
-
-
-def _weights(
-    blocks: GravityBlocks, motion: FloatArray, rests: RestSpells, settings: InclinationSettings
-) -> ChainWeights:
-    duration = blocks.duration
-    rough = np.sum(motion**2, axis=1) + blocks.force_rms**2
-    tilt = (
-        settings.rate_noise**2 * duration
-        + (settings.rate_share * blocks.turn) ** 2
-        + (_BLIND_RATE * blocks.blind[:, 1]) ** 2
-    )
-    speed = (
-        settings.force_noise**2 * duration
-        + (settings.force_share * duration) ** 2 * rough
-        + (_BLIND_FORCE * blocks.blind[:, 0]) ** 2
-    )
-    gap = np.gradient(blocks.knots)
-    still = np.zeros(len(blocks.knots))
-    for (start, end), sway in zip(rests.span, rests.sway_velocity, strict=True):
-        inside = (blocks.knots >= start) & (blocks.knots <= end)
-        still[inside] += 1.0 / (sway**2 + _REST_FLOOR**2)
-    return ChainWeights(
-        tilt=1.0 / tilt,
-        speed=1.0 / speed,
-        place=np.full(len(duration), 1.0 / _PLACE_STEP**2),
-        still=still,
-        reach=gap / settings.reach_time / settings.reach**2,
-    )
-
-
-def _rest_information(
-    rests: RestSpells, bias: FloatArray, theta: FloatArray, common: float
-) -> tuple[FloatArray, FloatArray]:
-    """At rest the corrected rate is zero: information matrix and gradient for the parameters.
-
-    Nearly still spells share a turning of their own (``common``, rad/s) that no number of them
-    averages away: together they weigh at most 1/common².
-    """
-    information = np.zeros((_PARAMETERS, _PARAMETERS))
-    gradient = np.zeros(_PARAMETERS)
-    part = slice(0, RATE_PARAMETERS)
-    weights = 1.0 / rests.gyr_se**2
-    nearly = ~rests.still
-    weights[nearly] /= 1.0 + common**2 * weights[nearly].sum(axis=0)
-    for mean, weight in zip(rests.gyr - bias, weights, strict=True):
-        columns = np.concatenate([np.eye(3), np.kron(np.eye(3), mean[None])], axis=1)
-        residual = mean + columns @ theta[part]
-        # Slow turning taken for rest lies far out; the weight then falls (Cauchy loss).
-        weight = weight / (1.0 + np.sum(residual**2 * weight) / 9.0)
-        information[part, part] += columns.T @ (weight[:, None] * columns)
-        gradient[part] += columns.T @ (weight * residual)
-    return information, gradient
 
 
 def _turn_knots(
