@@ -6,6 +6,7 @@ Curves come lined up from `imu.figures.alignment`; here they are only drawn.
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -23,8 +24,9 @@ from imu.exports.drawing import (
     upright,
     words,
 )
-from imu.figures.alignment import AlignedCurves
-from imu.figures.overlay import quantiles, spread_over_time
+from imu.exports.writing import write_export
+from imu.figures.alignment import AlignedCurves, align_curves
+from imu.figures.overlay import CURVES, quantiles, spread_over_time
 from imu.figures.theme import LIGHT
 from imu.types import FloatArray
 
@@ -123,6 +125,22 @@ def metric_picture(
         f"{metric.label} of {len(known)} swings in the order played, mean and one SD either side.",
         *parts,
     )
+
+
+def write_pictures(curves: pd.DataFrame, swings: pd.DataFrame, folder: Path) -> list[Path]:
+    """Overlay and spread of hinge, club rate and arm rate of these swings as SVG files.
+
+    Raises SwingspreadError when the disk refuses.
+    """
+    aligned = align_curves([(curves, swings)], list(CURVES))
+    files = []
+    for column, (name, unit) in CURVES.items():
+        stem = column.split("_")[0]
+        overlay = overlay_picture(aligned, column, name, unit)
+        spread = spread_picture(aligned, column, name, unit)
+        files.append(write_export(folder / f"{stem}-overlay.svg", overlay))
+        files.append(write_export(folder / f"{stem}-spread.svg", spread))
+    return files
 
 
 def _swing_ticks(count: int) -> list[float]:
