@@ -46,6 +46,7 @@ from imu.fusion.tilt_smoother import AxisSolution, TiltChain
 from imu.types import BoolArray, FloatArray
 
 _SETTLED = 1e-3  # rad; a step with smaller tilts is the last
+_LEAST_FORCE = 2.0  # m/s²; a median below it is in g, or has had gravity taken off
 _FIRST_GUESS_HZ = 0.1  # low-pass for the first guess of "up"; Gauss-Newton forgets it
 
 
@@ -135,6 +136,8 @@ def _check(
         if not np.isfinite(values).all():
             first = np.argmin(np.isfinite(values).reshape(size, -1).all(axis=1))
             raise ValueError(f"{name}: not finite at sample {first}")
+    if np.median(np.linalg.norm(acc, axis=1)) < _LEAST_FORCE:
+        raise ValueError("acc: gravity is missing; expected specific force in m/s²")
 
 
 def _bias_at_rest(rests: RestSpells) -> FloatArray:

@@ -40,6 +40,7 @@ class RestSettings:
     nearly_rate, nearly_acceleration : the most that may still pass for *nearly still*.
     quiet_share : the share of the stream taken as its quietest, which sets the level to follow.
     quiet_factor : how far above that level still counts as rest.
+    largest_bias : rad/s an axis; an even rate beyond it is turning, whatever its spread.
     """
 
     window: float = 0.3
@@ -49,6 +50,7 @@ class RestSettings:
     nearly_acceleration: float = 3.0
     quiet_share: float = 0.05
     quiet_factor: float = 2.0
+    largest_bias: float = 15.0 * DEG
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,6 +131,8 @@ def rest_spells(
 
 _BINS_IN_WINDOW = 6
 _FEWEST_TO_COMPARE = 4
+_FINEST_RATE = 1e-6  # rad/s and
+_FINEST_FORCE = 1e-5  # m/s², the least standard error ever stated
 _USUAL_TURN = 0.2 * DEG  # κ where there are too few spells to read it off
 _MEDIAN_CHI2_3 = 2.366  # median of chi-squared with three degrees of freedom
 
@@ -215,13 +219,18 @@ def _levels(
     variance = np.maximum(bins.square - bins.mean**2, 0.0)
     force = np.sqrt(variance[:, :3].sum(axis=1))
     spread = np.sqrt(variance[:, 3:].sum(axis=1))
-    both = np.where(
-        bins.whole, spread / settings.nearly_rate + force / settings.nearly_acceleration, np.inf
-    )
-    (calm,) = np.nonzero(both <= np.quantile(both, settings.quiet_share))
+    slow = np.abs(bins.mean[:, 3:]).max(axis=1) <= settings.largest_bias
+    usable = bins.whole & slow
+    if not np.any(usable):
+        return (spread, -1.0), (force, -1.0)
+    unrest = spread / settings.nearly_rate + force / settings.nearly_acceleration
+    unrest[~usable] = np.inf
+    quietest = round(settings.quiet_share * np.count_nonzero(bins.whole))
+    calm = np.isfinite(unrest) & (unrest <= np.partition(unrest, quietest)[quietest])
     # A bias common to the quiet spells: the median resists a few slow turns among them.
     bias = np.median(bins.mean[calm, 3:], axis=0)
     rate = np.sqrt(variance[:, 3:].sum(axis=1) + np.sum((bins.mean[:, 3:] - bias) ** 2, axis=1))
+    rate[~slow] = np.inf
     levels = []
     for values, still, nearly, noise in (
         (rate, settings.still_rate, settings.nearly_rate, noise_rate),
@@ -255,6 +264,8 @@ def _describe(
         still[row] = gyr_rms <= np.hypot(settings.still_rate, 1.2 * noise_rate) and (
             acc_rms <= np.hypot(settings.still_acceleration, 1.2 * noise_force)
         )
+    # Noise-free streams have errors of zero, which no estimator can weigh.
+    acc_se, gyr_se = np.maximum(acc_se, _FINEST_FORCE), np.maximum(gyr_se, _FINEST_RATE)
     moved = ~still
     if np.any(moved):
         turn = _usual_turn(gyr_mean[moved], gyr_se[moved], duration[moved])
