@@ -35,7 +35,8 @@ class SwingNumbers:
     at address. impact_plane_deg : shaft plane at impact less that at address. plane_shift_deg :
     how much steeper the shaft starts down. club_elevation_top_deg, arm_elevation_top_deg : out
     of plane at the top. arm_roll_top_deg, arm_roll_impact_deg : forearm roll (pronation +).
-    speed : arm rate at impact beyond the shape's, as a share. finish_deg : arm at the finish.
+    speed : arm rate at impact beyond the shape's, as a share; snap : the same of the rate at
+    which the lag opens. finish_deg : arm at the finish.
     sway_m : hub movement away from the target.
     """
 
@@ -56,6 +57,7 @@ class SwingNumbers:
     arm_roll_top_deg: float = 0.0
     arm_roll_impact_deg: float = 0.0
     speed: float = 0.0
+    snap: float = 0.0
     finish_deg: float = 0.0
     sway_m: float = 0.0
 
@@ -80,6 +82,8 @@ IRON_MEAN = SwingNumbers(
     arm_elevation_top_deg=0.0,
     arm_roll_top_deg=80.0,
     arm_roll_impact_deg=4.0,
+    speed=-0.12,
+    snap=-0.18,
     finish_deg=122.0,
     sway_m=0.03,
 )
@@ -113,6 +117,7 @@ STEADY = SwingNumbers(
     arm_roll_top_deg=1.5,
     arm_roll_impact_deg=1.5,
     speed=0.01,
+    snap=0.04,
     finish_deg=3.0,
     sway_m=0.004,
 )
@@ -134,6 +139,7 @@ LOOSE = SwingNumbers(
     arm_roll_top_deg=4.0,
     arm_roll_impact_deg=4.0,
     speed=0.025,
+    snap=0.08,
     finish_deg=6.0,
     sway_m=0.008,
 )
@@ -214,11 +220,18 @@ def release_shape(wrist_torque: float = WRIST_TORQUE) -> ReleaseShape:
     return ReleaseShape(arm, opening, swing.release / total)
 
 
-def opening_time(share: float, shape: ReleaseShape) -> float:
+def opening_time(share: float, shape: ReleaseShape, snap: float = 0.0) -> float:
     """Share of the release time at which the lag has opened by ``share`` of its whole opening."""
-    curve = Curve.through(map(tuple, shape.opening))
+    curve = Curve.through(map(tuple, _hurried(shape.opening, snap)))
     grid = np.linspace(0.0, 1.0, 2001)
     return float(np.interp(share, curve(grid)[0], grid))
+
+
+def _hurried(shape: FloatArray, share: float) -> FloatArray:
+    """A shape with its end rate changed by a share of itself, all else at both ends kept."""
+    x, extra = shape[:, 0], share * shape[-1, 2]
+    more = [0.0 * x, x**4 - x**3, 4 * x**3 - 3 * x**2, 12 * x**2 - 6 * x]
+    return shape + extra * np.column_stack(more)
 
 
 def address_posture(
@@ -265,18 +278,15 @@ def add_swing(
     lag_max, lag_impact = numbers.lag_max_deg * DEG, numbers.lag_at_impact_deg * DEG
     strike += lag_impact
     opening = lag_max - lag_impact
-    lead = numbers.release_ms * MS / (1.0 - opening_time(10.0 * DEG / opening, shape))
+    lead = numbers.release_ms * MS / (1.0 - opening_time(10.0 * DEG / opening, shape, numbers.snap))
     onset = impact - lead
     if not takeaway < arm_top <= club_top < onset < impact:
         raise ValueError(f"no such swing: its release would start {lead:.3f} s before impact")
 
     # Arm: pendulum shape, with a share more or less rate at the end (x⁴ − x³ has none at 0).
     span, total = strike - top, impact - arm_top
-    extra = numbers.speed * shape.arm[-1, 2]
     arm: list[tuple[float, float, float, float]] = []
-    for x, v, v1, v2 in shape.arm:
-        v, v1 = v + extra * (x**4 - x**3), v1 + extra * (4 * x**3 - 3 * x**2)
-        v2 += extra * (12 * x**2 - 6 * x)
+    for x, v, v1, v2 in _hurried(shape.arm, numbers.speed):
         arm.append((arm_top + x * total, top + span * v, span * v1 / total, span * v2 / total**2))
     paths.hold(takeaway, ["arm_angle", "lag"])
     for knot in arm:
@@ -286,7 +296,8 @@ def add_swing(
     arm_rate = float(Curve.through(arm)(np.array([club_top]))[1][0])
     rest = onset - club_top
     paths.add("lag", club_top, lag_max - arm_rate * rest / 3.0, arm_rate, -2.0 * arm_rate / rest)
-    for x, u, u1, u2 in shape.opening:
+    opened = _hurried(shape.opening, numbers.snap)
+    for x, u, u1, u2 in opened:
         paths.add(
             "lag",
             onset + x * lead,
@@ -294,7 +305,7 @@ def add_swing(
             -opening * u1 / lead,
             -opening * u2 / lead**2 if x > 0.0 else 0.0,
         )
-    lag_rate = -opening * shape.opening[-1, 2] / lead
+    lag_rate = -opening * opened[-1, 2] / lead
     arm_rate, arm_bend = arm[-1][2], arm[-1][3]
     after = impact + contact
     if slowed > 0.0:

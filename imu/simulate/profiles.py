@@ -1,4 +1,4 @@
-"""Sizes of sensor errors: three profiles from near-ideal to a cheap sensor on a bad radio."""
+"""Sizes of sensor errors: profiles from near-ideal to a cheap sensor on a bad radio."""
 
 from __future__ import annotations
 
@@ -74,6 +74,28 @@ PROFILES: dict[str, Profile] = {
         tilt={FOREARM: 3.5 * DEG, CLUB: 0.4 * DEG},
         roll={FOREARM: 20.0 * DEG, CLUB: 60.0 * DEG},
         declared=0.002,
+    ),
+    "good": Profile(
+        rates=_both(400.0),
+        acc_ranges={FOREARM: (32.0 * _G,), CLUB: (200.0 * _G,)},
+        gyr_ranges=_both(4000.0 * _DPS),
+        gyr_bias=0.002,
+        acc_bias=0.06,
+        scale=0.002,
+        cross=0.001,
+        gyr_noise=0.005 * _DPS,
+        acc_noise=100.0 * _MICRO_G,
+        cutoff=0.35,
+        skew=20e-6,
+        jitter=0.0,
+        late=0.003,
+        loss=0.001,
+        stalls_per_minute=0.3,
+        stall=0.08,
+        bend=0.8 * DEG,
+        tilt={FOREARM: 4.0 * DEG, CLUB: 0.6 * DEG},
+        roll={FOREARM: 20.0 * DEG, CLUB: 60.0 * DEG},
+        declared=0.003,
     ),
     "typical": Profile(
         rates={FOREARM: (500.0, 800.0), CLUB: (500.0, 800.0)},

@@ -230,6 +230,7 @@ def measure(
         step = limit / 32768.0
         np.clip(np.round(values / step), -32768, 32767, out=values)
         values *= step
+        values[:] = values.astype(np.float32)  # exact in 32 bits, as recordings keep them
 
     stamps = np.round((ticks + rng.normal(0.0, draw.stamp_jitter, count)) * 1e6)
     stamps = np.maximum.accumulate(stamps - np.arange(count)) + np.arange(count)
@@ -237,7 +238,7 @@ def measure(
     sequence: IntArray = np.arange(count, dtype=np.int64)
     stream = Stream(
         role=role,
-        time=stamps[kept] * 1e-6,
+        time=stamps[kept] / 1e6,
         acc=acc[kept],
         gyr=gyr[kept],
         seq=sequence[kept],

@@ -146,8 +146,8 @@ def play(plan: SessionPlan, rng: np.random.Generator) -> Timeline:
 def simulate_session(plan: SessionPlan, profile: str, seed: int) -> SimulatedSession:
     """Play a plan and record it with two modelled sensors.
 
-    profile : "clean", "typical" or "harsh". The same seed gives the same session to the bit.
-    Raises SwingspreadError for an unknown profile or action.
+    profile : "clean", "good", "typical" or "harsh" (see ``profiles``). The same seed gives the
+    same session to the bit. Raises SwingspreadError for an unknown profile or action.
     """
     errors = profile_named(profile)
     streams = np.random.SeedSequence(seed).spawn(5)
