@@ -29,11 +29,18 @@ BEFORE = 6
 LEAST_SHOCK = 5.0
 """m/s². A surprise below this is never taken for a strike."""
 
-SHOCK_PER_RATE = 0.8
-"""m/s² for each rad/s of club rate: a strike's surprise grows with the speed of the head."""
+SHOCK_PER_RATE = 1.5
+"""m/s² for each rad/s of club rate: a strike's surprise grows with the speed of the head. The
+shaft's own unbending and ringing without a ball stays below about 1."""
 
-SHARPNESS = 8.0
-"""How many times the usual surprise around it (the median) a strike must reach."""
+SHARPNESS = 5.0
+"""How many times the usual surprise before it (the median) a strike must reach."""
+
+QUIET_BEFORE = 0.012
+"""s before the greatest surprise that may already belong to the shock."""
+
+CLEAR_PART = 0.2
+"""Part of the greatest surprise from which a sample surely belongs to the shock."""
 
 FIT_SPAN = 0.010
 GUARD = 2
@@ -80,14 +87,18 @@ def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> S
     time, acc = stream.time[first:stop], stream.acc[first:stop]
     surprise = _surprise(time, acc)
     inside = (time >= begin) & (np.arange(len(time)) >= 2 * BEFORE)
-    usual = float(np.median(surprise[inside])) if inside.any() else 0.0
-    limit = max(LEAST_SHOCK, SHOCK_PER_RATE * club_rate, SHARPNESS * usual)
-    over = np.flatnonzero((surprise > limit) & inside)
-    if len(over) == 0:
+    if not inside.any():
         return None
-    greatest = int(over[np.argmax(surprise[over])])
+    greatest = int(np.argmax(np.where(inside, surprise, 0.0)))
+    quiet = inside & (time < time[greatest] - QUIET_BEFORE)
+    usual = float(np.median(surprise[quiet])) if quiet.any() else 0.0
+    limit = max(LEAST_SHOCK, SHOCK_PER_RATE * club_rate, SHARPNESS * usual)
+    if surprise[greatest] < limit:
+        return None
     # The greatest surprise may be the ringing; the onset is the first of its run.
-    run = over[(time[over] > time[greatest] - 0.012) & (over <= greatest)]
+    clear = max(CLEAR_PART * float(surprise[greatest]), SHARPNESS * usual)
+    run = np.flatnonzero(inside & (surprise >= min(clear, float(surprise[greatest]))))
+    run = run[(time[run] > time[greatest] - QUIET_BEFORE) & (run <= greatest)]
     return _onset(time, acc, int(run[0]), limit)
 
 
