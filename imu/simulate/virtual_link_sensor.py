@@ -35,7 +35,7 @@ class SampleSource(Protocol):
     """What the sensor would feel."""
 
     def counts(self, first: int, count: int) -> NDArray[np.int16]:
-        """(count, 6) counts of the samples taken at ``first / rate`` seconds and after."""
+        """(count, 6) counts of sample ``first`` of the world and those after it."""
         ...
 
 
@@ -53,7 +53,7 @@ class CountingSource:
 class VirtualSensor:
     """State of one sensor.
 
-    rate_hz : samples a second of world time. drift : relative error of its clock.
+    rate_hz : samples a second of its own clock. drift : relative error of that clock.
     clock_start_us : its clock when the world begins. capacity : samples its ring holds.
     battery : per cent.
     """
@@ -108,7 +108,7 @@ class VirtualSensor:
         self._now = max(self._now, world)
         if self.state is not State.SAMPLING:
             return
-        due = int(self._now * self.rate_hz + 1e-6) + 1
+        due = self._due()
         count = due - self._next_world
         if count <= 0:
             return
@@ -118,6 +118,10 @@ class VirtualSensor:
         self._push(self._next_world, count)
         self._next_world = due
 
+    def _due(self) -> int:
+        """Number of the world's next sample: all before it have been taken by now."""
+        return int(self._now * (1.0 + self.drift) * self.rate_hz + 1e-6) + 1
+
     def _skip(self, count: int) -> None:
         self._next_world += count
         self.next_seq += count
@@ -125,8 +129,8 @@ class VirtualSensor:
     def _push(self, first: int, count: int) -> None:
         numbers = np.arange(self.next_seq, self.next_seq + count) % self.capacity
         counts = self.source.counts(first, count)
-        world = np.arange(first, first + count) / self.rate_hz
-        ticks = (world - self._boot_clock) * (1.0 + self.drift) * 1e6
+        ticks = np.arange(first, first + count) * (1e6 / self.rate_hz)
+        ticks -= self._boot_clock * (1.0 + self.drift) * 1e6
         full = np.abs(counts.astype(np.int32)) >= FULL_COUNT - 1
         flags = full[:, :3].any(axis=1) * int(Flag.ACC_CLIPPED)
         flags = flags | full[:, 3:].any(axis=1) * int(Flag.GYR_CLIPPED)
@@ -197,7 +201,7 @@ class VirtualSensor:
         if not subscribed:
             return CommandError.NOT_SUBSCRIBED
         if self.state is State.IDLE:
-            self._next_world = int(self._now * self.rate_hz + 1e-6) + 1
+            self._next_world = self._due()
             self.state = State.SAMPLING
         return 0
 

@@ -1,0 +1,108 @@
+"""Virtual sensors that feel a simulated player, with whatever faults are asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imu.recorder.packet import full_scales, range_code
+from imu.simulate.session import SessionPlan, simulate_session
+from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
+from imu.simulate.virtual_link_sensor import (
+    FULL_COUNT,
+    CountingSource,
+    SampleSource,
+    VirtualSensor,
+)
+from imu.types import CLUB, FOREARM, Manifest, Stream
+
+PRACTICE_ACTIONS = (
+    "stand",
+    "calibrate",
+    *("ball",) * 4,
+    "practice",
+    *("ball",) * 4,
+    "walk",
+    *("ball",) * 4,
+)
+"""What the virtual player does; begins anew when it is over."""
+
+SERIALS = {FOREARM: "V1001", CLUB: "V1002"}
+RANGES = range_code(200, 4000)
+
+
+class MotionSource:
+    """Samples of a simulated stream in counts, over and over."""
+
+    def __init__(self, stream: Stream, code: int = RANGES) -> None:
+        acc_full, gyr_full = full_scales(code)
+        scaled = np.column_stack([stream.acc / acc_full, stream.gyr / gyr_full]) * FULL_COUNT
+        counts = np.clip(np.rint(scaled), -FULL_COUNT, FULL_COUNT - 1).astype(np.int16)
+        numbers = stream.seq - stream.seq[0]
+        self._counts = np.zeros((int(numbers[-1]) + 1, 6), dtype=np.int16)
+        for axis in range(6):
+            filled = np.interp(np.arange(len(self._counts)), numbers, counts[:, axis])
+            self._counts[:, axis] = np.rint(filled).astype(np.int16)
+
+    def counts(self, first: int, count: int) -> NDArray[np.int16]:
+        """(count, 6) counts; the stream begins anew after its end."""
+        return self._counts[np.arange(first, first + count) % len(self._counts)]
+
+
+@dataclass(frozen=True)
+class VirtualSetup:
+    """Which virtual sensors there are.
+
+    motion : True feels a simulated player, False sends numbered samples (for tests).
+    faults, options : per role, faults and fields of VirtualSensor (and ``mtu``).
+    """
+
+    roles: tuple[str, ...] = (FOREARM, CLUB)
+    motion: bool = True
+    seed: int = 1
+    rate_hz: int = 1000
+    faults: Mapping[str, Faults] = field(default_factory=dict)
+    options: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+
+
+def virtual_peripherals(setup: VirtualSetup) -> tuple[list[VirtualPeripheral], Manifest | None]:
+    """The sensors of a setup, and what is known of the simulated player (None without one)."""
+    sources: dict[str, SampleSource] = {role: CountingSource() for role in setup.roles}
+    drifts = {FOREARM: 18e-6, CLUB: -11e-6}
+    rate, manifest = setup.rate_hz, None
+    if setup.motion:
+        session = simulate_session(SessionPlan(PRACTICE_ACTIONS), "clean", setup.seed)
+        manifest = session.recording.manifest
+        for role in setup.roles:
+            measured = session.measured[role]
+            sources[role] = MotionSource(measured.stream)
+            rate = round(measured.stream.rate_hz)
+            drifts[role] = _drift(measured.stream, measured.true_time)
+    peripherals = []
+    for number, role in enumerate(setup.roles):
+        options = dict(setup.options.get(role, {}))
+        mtu = int(options.pop("mtu", 247))
+        sensor = VirtualSensor(
+            SERIALS.get(role, f"V{2000 + number}"),
+            role,
+            sources[role],
+            rate_hz=rate,
+            range_code=RANGES,
+            drift=drifts.get(role, 0.0),
+            clock_start_us=(number + 3) * 7_000_000,
+            seed=setup.seed + number,
+        )
+        for name, value in options.items():
+            setattr(sensor, name, value)
+        seed = setup.seed + 100 + number
+        peripherals.append(VirtualPeripheral(sensor, setup.faults.get(role), mtu, seed=seed))
+    return peripherals, manifest
+
+
+def _drift(stream: Stream, true_time: NDArray[np.float64]) -> float:
+    """Relative error of the simulated sensor's clock."""
+    clock = float(stream.time[-1] - stream.time[0])
+    return clock / float(true_time[-1] - true_time[0]) - 1.0

@@ -1,0 +1,176 @@
+"""Virtual Bluetooth in processes of their own: a private D-Bus daemon and the stand-in on it.
+
+    with virtual_bluetooth(VirtualSetup()):
+        ...  # this process's Bluetooth is now the virtual one
+
+Only where there is a D-Bus daemon (Linux); elsewhere use the in-process link.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import contextlib
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from imu.errors import SwingspreadError
+from imu.simulate.virtual_link_motion import VirtualSetup, virtual_peripherals
+from imu.simulate.virtual_link_peripheral import Faults
+
+BUS_VARIABLE = "DBUS_SYSTEM_BUS_ADDRESS"
+READY_WITHIN = 60.0
+
+_DAEMON_CONFIG = """\
+<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-Bus Bus Configuration 1.0//EN"
+ "http://www.freedesktop.org/standards/dbus/1.0/busconfig.dtd">
+<busconfig>
+  <type>session</type>
+  <listen>unix:path={socket}</listen>
+  <auth>EXTERNAL</auth>
+  <policy context="default">
+    <allow send_destination="*" eavesdrop="true"/>
+    <allow eavesdrop="true"/>
+    <allow own="*"/>
+  </policy>
+</busconfig>
+"""
+
+
+def virtual_bluetooth_possible() -> bool:
+    """True where a private D-Bus daemon can be started."""
+    return sys.platform == "linux" and shutil.which("dbus-daemon") is not None
+
+
+@contextlib.contextmanager
+def virtual_bluetooth(
+    setup: VirtualSetup, powered: bool = True, adapter: bool = True
+) -> Iterator[None]:
+    """Let this process's Bluetooth be the virtual one while the block runs.
+
+    Must be entered before the client library is first used in an event loop.
+    Raises SwingspreadError where that is not possible.
+    """
+    if not virtual_bluetooth_possible():
+        raise SwingspreadError("there is no dbus-daemon here; install the package dbus")
+    before = os.environ.get(BUS_VARIABLE)
+    with contextlib.ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="swingspread-")))
+        address = stack.enter_context(_daemon(folder))
+        stack.enter_context(_stand_in(address, setup, powered, adapter))
+        os.environ[BUS_VARIABLE] = address
+        try:
+            yield
+        finally:
+            if before is None:
+                os.environ.pop(BUS_VARIABLE, None)
+            else:
+                os.environ[BUS_VARIABLE] = before
+
+
+@contextlib.contextmanager
+def _daemon(folder: Path) -> Iterator[str]:
+    config = folder / "bus.conf"
+    config.write_text(_DAEMON_CONFIG.format(socket=folder / "bus"), encoding="utf-8")
+    process = subprocess.Popen(
+        ["dbus-daemon", f"--config-file={config}", "--nofork", "--print-address"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        assert process.stdout is not None
+        address = process.stdout.readline().strip()
+        if not address:
+            raise SwingspreadError("the private dbus-daemon did not start")
+        yield address
+    finally:
+        _end(process)
+
+
+@contextlib.contextmanager
+def _stand_in(address: str, setup: VirtualSetup, powered: bool, adapter: bool) -> Iterator[None]:
+    document = {"setup": setup_to_json(setup), "powered": powered, "adapter": adapter}
+    process = subprocess.Popen(
+        [sys.executable, "-m", __name__, "--address", address, "--document", json.dumps(document)],
+        stdout=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        assert process.stdout is not None
+        if process.stdout.readline().strip() != "ready":
+            raise SwingspreadError("the virtual sensors did not start")
+        yield
+    finally:
+        _end(process)
+
+
+def _end(process: subprocess.Popen[str]) -> None:
+    process.terminate()
+    try:
+        process.wait(5)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+    if process.stdout is not None:
+        process.stdout.close()
+
+
+def setup_to_json(setup: VirtualSetup) -> dict[str, Any]:
+    """A setup as plain JSON values."""
+    return asdict(setup)
+
+
+def setup_from_json(document: dict[str, Any]) -> VirtualSetup:
+    """A setup from ``setup_to_json``."""
+    faults = {}
+    for role, one in document["faults"].items():
+        values: dict[str, Any] = dict(one)
+        for key in ("drops", "stalls"):
+            values[key] = tuple((start, length) for start, length in one[key])
+        values["resets"] = tuple(one["resets"])
+        faults[role] = Faults(**values)
+    return VirtualSetup(**document | {"roles": tuple(document["roles"]), "faults": faults})
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Play the sensors until terminated."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--address", required=True)
+    parser.add_argument("--document", required=True)
+    options = parser.parse_args(arguments)
+    document = json.loads(options.document)
+    peripherals, _ = virtual_peripherals(setup_from_json(document["setup"]))
+    asyncio.run(_play(options.address, peripherals, document["powered"], document["adapter"]))
+
+
+async def _play(address: str, peripherals: list[Any], powered: bool, adapter: bool) -> None:
+    from imu.simulate.virtual_link_bluez import serve
+
+    ready = asyncio.Event()
+    parent = os.getppid()
+    task = asyncio.create_task(serve(address, peripherals, powered, adapter, ready))
+    await asyncio.wait(
+        {task, asyncio.create_task(ready.wait())}, return_when=asyncio.FIRST_COMPLETED
+    )
+    if not task.done():
+        print("ready", flush=True)
+    while not task.done():
+        await asyncio.wait({task}, timeout=1.0)
+        if os.getppid() != parent:  # whoever started this is gone
+            task.cancel()
+    task.result()
+
+
+if __name__ == "__main__":
+    main()
