@@ -15,11 +15,12 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from app.components.theme import MANTINE_THEME
 from app.components.waiting import problem, waiting
-from app.pages import session
+from app.files import add_file_routes
+from app.pages import session, start, swing
 from app.store import Store
 from imu.errors import SwingspreadError
 
-PAGES: tuple[ModuleType, ...] = (session,)
+PAGES: tuple[ModuleType, ...] = (start, session, swing)
 """Pages in the order of navigation. A page has PATH, NAME, ``layout(store, query)`` and
 ``register(app, store)``; one that shows recordings also has ``recordings(query)``."""
 
@@ -61,6 +62,7 @@ def create_app(store: Store) -> Dash:
     app.index_string = INDEX
     app.layout = _shell
     _guard(app.server)
+    add_file_routes(app.server, store)
     _route(app, store)
     _theme(app)
     for page in PAGES:

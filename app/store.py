@@ -16,6 +16,7 @@ from typing import Any
 
 import pandas as pd
 
+from app.chosen import noted
 from app.shelf import Entry, Shelf
 from imu.errors import SwingspreadError
 from imu.figures.alignment import AlignedCurves, align_curves
@@ -36,7 +37,8 @@ class SwingSet:
     """Swings of one or more recordings shown together.
 
     swings : the swing table with the columns of ``imu.variation.sets.CONTEXT_COLUMNS``, ``key``
-    (unique) and ``name`` ("Swing 14"). parts : per recording, its curves and its rows of ``swings``.
+    (unique) and ``name`` ("Swing 14"). parts : per recording, its curves and its rows of
+    ``swings``.
     """
 
     ids: tuple[str, ...]
@@ -52,6 +54,10 @@ class SwingSet:
             (curves, rows[rows["key"].isin(swings["key"])]) for curves, rows in self.parts
         )
         return SwingSet(self.ids, self.entries, swings, parts, self.analyses)
+
+    def counted(self) -> SwingSet:
+        """Without swings left out by hand or of poor quality."""
+        return self.only((self.swings["left_out"] == "") & (self.swings["quality"] != "poor"))
 
 
 class Cancelled(Exception):
@@ -162,8 +168,8 @@ class Store:
             analysis = self.analysis(entry.id)
             if analysis is None:
                 raise SwingspreadError(f"{entry.name} has not been analysed yet.")
-            noted = self._noted(entry.id, analysis)
-            swings = with_context(analysis.swings, entry.manifest, entry.id, noted)
+            said = noted(self.shelf.notes(entry.id), analysis)
+            swings = with_context(analysis.swings, entry.manifest, entry.id, said)
             number = swings["swing"].astype(int)
             lead = (entry.block or entry.name) if len(entries) > 1 else "Swing"
             swings = swings.assign(
@@ -174,18 +180,6 @@ class Store:
         every = pd.concat([rows for _, rows in parts], ignore_index=True)
         found = tuple(entry.id for entry in entries)
         return SwingSet(found, entries, every, tuple(parts), tuple(analyses))
-
-    def _noted(self, recording_id: str, analysis: Analysis) -> pd.DataFrame:
-        notes = self.shelf.notes(recording_id)
-        found = [
-            notes.find(float(impact)) if math.isfinite(impact) else None
-            for impact in analysis.swings["impact_club_clock_us"]
-        ]
-        columns = ("direction", "outcome", "left_out")
-        return pd.DataFrame(
-            [[getattr(note, name) if note else "" for name in columns] for note in found],
-            columns=list(columns),
-        )
 
     def note_swing(self, recording_id: str, swing: int, **changes: str) -> None:
         """Note something on one swing: direction, outcome, or why it is left out."""

@@ -11,9 +11,9 @@ import pandas as pd
 
 from app.components.numbers import decimals_for, plain, with_unit
 from imu.columns import METRIC_BY_NAME, Metric
-from imu.exports.statistics import statistics_table
 from imu.figures.alignment import AlignedCurves
 from imu.figures.overlay import spread_over_time
+from imu.variation.spread import spread_table
 
 MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "°/s": 0, "m": 2, "s": 1}
 """Decimals of a mean, by unit, beyond which nobody reads."""
@@ -21,7 +21,7 @@ MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "°/s": 0, "m": 2, "s": 1}
 
 @dataclass(frozen=True)
 class Level:
-    """Mean and spread of one metric over a set: SD with its 95 % interval, and the sensors' part."""
+    """Mean and spread of one metric: SD with its 95 % interval, and the sensors' part."""
 
     metric: Metric
     count: int
@@ -62,19 +62,16 @@ class Level:
 
 def levels(swings: pd.DataFrame, names: Sequence[str]) -> list[Level]:
     """Level and spread of each metric over the swings that count."""
-    metrics = [METRIC_BY_NAME[name] for name in names]
-    table = statistics_table(swings, metrics)
+    nan = math.nan
+    if not len(swings):
+        return [Level(METRIC_BY_NAME[name], 0, nan, nan, nan, nan) for name in names]
+    table = spread_table(swings, names)
+    enough = table["swings"] >= 3
+    table.loc[~enough, ["sd", "sd_low", "sd_high", "noise_sd"]] = nan
+    columns = table[["swings", "mean", "sd", "sd_low", "sd_high", "noise_sd"]].to_numpy(float)
     return [
-        Level(
-            metric,
-            int(row.n),
-            float(row.mean),
-            float(row.sd),
-            float(row.sd_low),
-            float(row.sd_high),
-            float(row.noise_sd),
-        )
-        for metric, row in zip(metrics, table.itertuples(index=False), strict=True)
+        Level(METRIC_BY_NAME[name], int(row[0]), *(float(value) for value in row[1:]))
+        for name, row in zip(names, columns, strict=True)
     ]
 
 

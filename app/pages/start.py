@@ -1,0 +1,321 @@
+"""Start: whose recordings there are, bringing in new ones, and the cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from app.imports import bring_in, dropped_files, sort_out
+from app.shelf import Entry
+from app.store import Store
+from imu.cautions import BEFORE_SWINGING, READING_NUMBERS, YOUNG_PLAYERS
+from imu.errors import SwingspreadError
+
+PATH = "/"
+NAME = "Start"
+
+CLUBS = (
+    ("driver", 1.14),
+    ("3-wood", 1.09),
+    ("5-iron", 0.97),
+    ("7-iron", 0.94),
+    ("9-iron", 0.91),
+    ("wedge", 0.89),
+)
+"""Usual lengths in m (common practice, no source); the person may type another."""
+UNITS = {"acc": "m/s^2", "gyr": "rad/s", "t_host": "s", "t_sensor": "us"}
+
+
+def layout(store: Store, query: Mapping[str, str]) -> Any:
+    """The library on the left, bringing in and cautions on the right."""
+    entries = store.entries()
+    own = [entry for entry in entries if not entry.sample]
+    samples = [entry for entry in entries if entry.sample]
+    return html.Div(
+        className="page",
+        children=[
+            html.Div(
+                className="hero",
+                children=[
+                    html.H1("Does it repeat?"),
+                    html.P(
+                        "Release, hinge and tempo of every swing, and how far they spread.",
+                        className="sentence",
+                    ),
+                ],
+            ),
+            html.Div(
+                className="split even",
+                children=[
+                    html.Div(
+                        className="stack",
+                        children=[
+                            _shelf("Your recordings", own, store.shelf.place()),
+                            *([_shelf("Sample session", samples, "")] if samples else []),
+                        ],
+                    ),
+                    html.Div(className="stack", children=[_bring_in(), _cautions()]),
+                ],
+            ),
+        ],
+    )
+
+
+def _shelf(heading: str, entries: Sequence[Entry], place: str) -> Any:
+    if not entries:
+        body: list[Any] = [
+            html.P("Nothing here yet. Bring in a recording, or look at the sample session.")
+        ]
+    else:
+        body = []
+        ordered = sorted(entries, key=lambda entry: (entry.player, entry.club))
+        for player, group in groupby(ordered, key=lambda entry: entry.player):
+            body.append(_player(player, list(group)))
+    return html.Section(
+        className="card",
+        children=[
+            html.H2(heading),
+            *body,
+            *([html.P(["Kept in ", html.Code(place)], className="caption")] if place else []),
+        ],
+    )
+
+
+def _player(player: str, entries: Sequence[Entry]) -> Any:
+    rows = []
+    key = _session_key
+    for (session, day, club), group in groupby(sorted(entries, key=key), key=key):
+        rows.append(_session(session, day, club, list(group)))
+    return html.Div(
+        className="player", children=[html.H3(player or "No player named"), html.Ul(rows)]
+    )
+
+
+def _session_key(entry: Entry) -> tuple[str, str, str]:
+    return (entry.session or entry.day or entry.name, entry.day, entry.club)
+
+
+def _session(session: str, day: str, club: str, entries: Sequence[Entry]) -> Any:
+    sound = [entry for entry in entries if not entry.problem]
+    links = [
+        dcc.Link(
+            entry.block or entry.name,
+            href=f"/session?recordings={entry.id}",
+            className="button-link",
+            title=f"{entry.name}, {_minutes(entry.duration_s)}",
+        )
+        for entry in sound
+    ]
+    if len(sound) > 1:
+        ids = ",".join(entry.id for entry in sound)
+        together = dcc.Link("Together", href=f"/session?recordings={ids}", className="button-link")
+        links.append(together)
+    broken = [html.P(entry.problem, className="bad") for entry in entries if entry.problem]
+    words = " · ".join(part for part in (session, club, day) if part)
+    words = " · ".join(dict.fromkeys(words.split(" · ")))
+    return html.Li(className="session-row", children=[html.Span(words), html.Div(links), *broken])
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds >= 90 else f"{seconds:.0f} s"
+
+
+def _cautions() -> Any:
+    return html.Section(
+        className="card cautions",
+        children=[
+            html.H2("Before you swing"),
+            html.Ul([html.Li(text) for text in BEFORE_SWINGING]),
+            html.H2("Before you trust a number"),
+            html.Ul([html.Li(text) for text in (*READING_NUMBERS, YOUNG_PLAYERS)]),
+        ],
+    )
+
+
+def _bring_in() -> Any:
+    half = {"base": 12, "sm": 6}
+    return html.Section(
+        className="card",
+        children=[
+            html.H2("Bring in a recording"),
+            dcc.Upload(
+                id="start-drop",
+                multiple=True,
+                className="drop",
+                className_active="drop drop-over",
+                children=html.Div(
+                    [
+                        html.Strong("Drop the forearm file and the club file here"),
+                        html.Span("CSV, plain or .gz, with the meta file if there is one"),
+                    ]
+                ),
+            ),
+            html.Div(id="start-files", role="status"),
+            dmc.Grid(
+                gutter="sm",
+                children=[
+                    dmc.GridCol(dmc.TextInput(id="start-player", label="Player"), span=half),
+                    dmc.GridCol(
+                        dmc.Autocomplete(
+                            id="start-block",
+                            label="Block",
+                            data=["warm-up", "practice", "pressure", "after-drill"],
+                        ),
+                        span=half,
+                    ),
+                    dmc.GridCol(dmc.TextInput(id="start-session", label="Session"), span=half),
+                    dmc.GridCol(dmc.TextInput(id="start-name", label="Name"), span=half),
+                ],
+            ),
+            html.Details(
+                [
+                    html.Summary("No meta file? Say it here"),
+                    dmc.Grid(
+                        gutter="sm",
+                        mt="xs",
+                        children=[
+                            dmc.GridCol(
+                                dmc.Select(
+                                    id="start-hand",
+                                    label="Plays",
+                                    data=[
+                                        {"value": "right", "label": "right-handed"},
+                                        {"value": "left", "label": "left-handed"},
+                                    ],
+                                    value="right",
+                                    allowDeselect=False,
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.Autocomplete(
+                                    id="start-club",
+                                    label="Club",
+                                    data=[club for club, _ in CLUBS],
+                                    value="7-iron",
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.NumberInput(
+                                    id="start-length",
+                                    label="Club length, m",
+                                    value=0.94,
+                                    min=0.4,
+                                    max=1.6,
+                                    step=0.01,
+                                    decimalScale=3,
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.NumberInput(
+                                    id="start-rate",
+                                    label="Samples a second",
+                                    value=1000,
+                                    min=10,
+                                    max=20000,
+                                ),
+                                span=half,
+                            ),
+                        ],
+                    ),
+                ]
+            ),
+            dmc.Button("Bring in", id="start-import", size="md", mt="md", disabled=True),
+            html.Div(id="start-result", role="status", **{"aria-live": "polite"}),
+        ],
+    )
+
+
+def register(app: Dash, store: Store) -> None:
+    """Callbacks of this page."""
+
+    @app.callback(
+        Output("start-files", "children"),
+        Output("start-import", "disabled"),
+        Input("start-drop", "filename"),
+        State("start-drop", "contents"),
+        prevent_initial_call=True,
+    )
+    def dropped(names: list[str] | None, contents: list[str] | None) -> tuple[Any, bool]:
+        if not names or not contents:
+            return [], True
+        try:
+            found = sort_out(dropped_files(names, contents))
+        except SwingspreadError as mistake:
+            return html.P(str(mistake), className="bad", role="alert"), True
+        lines = [
+            html.Li([html.Strong(role), f" {file.name}, {len(file.content) / 1e6:.1f} MB"])
+            for role, file in found.items()
+        ]
+        return html.Ul(lines, className="files-found"), False
+
+    @app.callback(
+        Output("start-length", "value"),
+        Input("start-club", "value"),
+        prevent_initial_call=True,
+    )
+    def usual_length(club: str) -> Any:
+        return dict(CLUBS).get(club, no_update)
+
+    @app.callback(
+        Output("start-result", "children"),
+        Input("start-import", "n_clicks"),
+        State("start-drop", "filename"),
+        State("start-drop", "contents"),
+        State("start-name", "value"),
+        State("start-player", "value"),
+        State("start-session", "value"),
+        State("start-block", "value"),
+        State("start-hand", "value"),
+        State("start-club", "value"),
+        State("start-length", "value"),
+        State("start-rate", "value"),
+        prevent_initial_call=True,
+        running=[(Output("start-import", "loading"), True, False)],
+    )
+    def import_them(
+        _clicks: int,
+        names: list[str],
+        contents: list[str],
+        name: str,
+        player: str,
+        session: str,
+        block: str,
+        hand: str,
+        club: str,
+        length: float,
+        rate: float,
+    ) -> Any:
+        answers = {
+            "format": 1,
+            "handedness": hand,
+            "club": {"type": club or "", "length_m": length},
+            "units": UNITS,
+            "forearm_sensor": {"rate_hz": rate},
+            "club_sensor": {"rate_hz": rate},
+        }
+        labels = {"name": name, "player": player, "session": session, "block": block}
+        try:
+            files = dropped_files(names, contents)
+            brought = bring_in(store.shelf, files, answers, labels)
+        except SwingspreadError as mistake:
+            return html.Div(
+                [html.Strong("Not brought in"), html.P(str(mistake))], className="note bad"
+            )
+        words = "Brought in." if brought.new else "It was in the library already."
+        return html.Div(
+            className="note good",
+            children=[
+                html.Strong(words),
+                *(html.P(remark, className="caption") for remark in brought.remarks),
+                dcc.Link(
+                    "Open it", href=f"/session?recordings={brought.id}", className="button-link"
+                ),
+            ],
+        )

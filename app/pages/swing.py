@@ -1,0 +1,434 @@
+"""Swing: one swing in full: curves with every event, arm and club in space, numbers with error."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import dash_mantine_components as dmc
+import numpy as np
+import pandas as pd
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
+
+from app.components.choices import segmented
+from app.components.numbers import decimals_for, plain, with_unit
+from app.components.tiles import about
+from app.store import Store, SwingSet
+from app.summary import levels
+from imu.columns import EVENTS, METRICS
+from imu.errors import SwingspreadError
+from imu.figures.overlay import CURVES
+from imu.figures.stick_figure import StickFrames, stick_frames
+from imu.figures.swing_curves import EVENT_MARKS, swing_figure
+
+PATH = "/swing"
+NAME = "Swing"
+
+VIEWS = (("face", "Face on"), ("line", "Down the line"), ("above", "From above"))
+SPEEDS = (("1", "Full"), ("0.25", "Quarter"), ("0.1", "Tenth"))
+DIRECTIONS = (("", "–"), ("left", "Left"), ("straight", "Straight"), ("right", "Right"))
+OUTCOMES = (("", "–"), ("good", "Good"), ("bad", "Bad"))
+
+
+def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
+    """The recording the swing is in; without one, the first of the library."""
+    wanted = query.get("recording", "")
+    if not wanted:
+        return tuple(entry.id for entry in store.entries() if not entry.problem)[:1]
+    return (store.resolve([wanted])[0].id,)
+
+
+def layout(store: Store, query: Mapping[str, str]) -> Any:
+    """The page for one swing."""
+    ids = recordings(store, query)
+    if not ids:
+        raise SwingspreadError("There is no recording yet. Bring one in on the start page.")
+    shown = store.swing_set(ids)
+    row = swing_row(shown, query.get("swing", ""))
+    number = int(row["swing"])
+    numbers = shown.swings["swing"].astype(int).tolist()
+    at = numbers.index(number)
+    entry = shown.entries[0]
+    return html.Div(
+        className="page",
+        children=[
+            dcc.Store(id="swing-which", data={"recording": ids[0], "swing": number}),
+            dcc.Store(id="swing-frames", data=frames_for_browser(shown, row)),
+            dcc.Store(id="swing-ready"),
+            html.Div(
+                className="page-head",
+                children=[
+                    html.Div(
+                        [
+                            html.H1(f"Swing {number}"),
+                            html.P(
+                                [
+                                    entry.label + " · ",
+                                    dcc.Link(
+                                        "the whole session",
+                                        href=f"/session?recordings={ids[0]}&pick={number}",
+                                    ),
+                                ],
+                                className="quiet",
+                            ),
+                        ]
+                    ),
+                    html.Nav(
+                        className="files",
+                        **{"aria-label": "Other swings"},
+                        children=[
+                            _step("‹ Previous", ids[0], numbers[at - 1] if at > 0 else None),
+                            dmc.Select(
+                                id="swing-choose",
+                                value=str(number),
+                                data=[
+                                    {"value": str(n), "label": f"Swing {n}, {kind}"}
+                                    for n, kind in zip(numbers, shown.swings["kind"], strict=True)
+                                ],
+                                allowDeselect=False,
+                                size="md",
+                                w=210,
+                                **{"aria-label": "Swing shown"},
+                            ),
+                            _step(
+                                "Next ›", ids[0], numbers[at + 1] if at + 1 < len(numbers) else None
+                            ),
+                        ],
+                    ),
+                ],
+            ),
+            html.P(swing_sentence(shown, row), className="sentence"),
+            *_remarks(row),
+            html.Div(
+                className="split even-halves",
+                children=[
+                    html.Section(
+                        className="card figure-card",
+                        **{"aria-label": "Curves"},
+                        children=[
+                            dcc.Graph(
+                                id="swing-figure",
+                                config={"displayModeBar": False, "responsive": True},
+                                style={"height": "560px"},
+                            ),
+                            html.Div(_key(row), className="event-key"),
+                            html.P(
+                                "Grey: the middle 80 % of the session. Around the hinge: twice "
+                                "its standard error.",
+                                className="caption",
+                            ),
+                        ],
+                    ),
+                    html.Section(
+                        className="card figure-card",
+                        **{"aria-label": "Arm and club in space"},
+                        children=[
+                            segmented("swing-view", "Seen", VIEWS, "face"),
+                            html.Canvas(
+                                id="swing-space",
+                                className="space",
+                                tabIndex=0,
+                                role="img",
+                                **{
+                                    "aria-label": "Lead arm and club in space at the moment of "
+                                    "the slider. Arrow keys turn the view."
+                                },
+                            ),
+                            html.P(
+                                "A straight arm about a fixed shoulder: a model. The body is "
+                                "not seen.",
+                                className="caption",
+                            ),
+                        ],
+                    ),
+                ],
+            ),
+            html.Section(
+                className="card player-bar",
+                **{"aria-label": "Moment shown"},
+                children=[
+                    dmc.Button("Play", id="swing-play", size="md", n_clicks=0, w=110),
+                    html.Div(
+                        dcc.Input(
+                            id="swing-moment",
+                            type="range",
+                            min=0,
+                            max=1000,
+                            step=1,
+                            value=0,
+                            className="scrub",
+                            **{"aria-label": "Moment of the swing"},
+                        ),
+                        className="scrub-box",
+                    ),
+                    html.Output(id="swing-clock", className="clock"),
+                    segmented("swing-speed", "Speed", SPEEDS, "0.25"),
+                ],
+            ),
+            html.Section(
+                className="card",
+                **{"aria-label": "Numbers"},
+                children=[html.H2("Numbers of this swing"), _table(shown, row)],
+            ),
+            _notes_card(row),
+        ],
+    )
+
+
+def swing_row(shown: SwingSet, wanted: str) -> pd.Series:
+    """The row of the swing asked for; the first ball swing without a wish."""
+    swings = shown.swings
+    if not len(swings):
+        raise SwingspreadError("No swing was found in this recording.")
+    if not wanted:
+        struck = swings[swings["kind"] == "ball"]
+        return (struck if len(struck) else swings).iloc[0]
+    rows = swings[swings["swing"].astype(int).astype(str) == wanted]
+    if not len(rows):
+        raise SwingspreadError(f"There is no swing {wanted} in this recording.")
+    return rows.iloc[0]
+
+
+def frames_for_browser(shown: SwingSet, row: pd.Series) -> dict[str, Any]:
+    """Positions to draw, rounded to the millimetre, with the events to step between."""
+    entry, analysis = shown.entries[0], shown.analyses[0]
+    curves = analysis.curves[analysis.curves["swing"] == row["swing"]]
+    manifest = entry.manifest
+    frames: StickFrames = stick_frames(
+        curves, row, manifest.player.arm_length, manifest.club, manifest.player.handedness
+    )
+    return {
+        "time": np.round(frames.time, 4).tolist(),
+        "wrist": np.round(frames.wrist, 3).tolist(),
+        "grip": np.round(frames.grip, 3).tolist(),
+        "head": np.round(frames.head, 3).tolist(),
+        "plane": np.round(frames.plane, 3).tolist(),
+        "ground": round(frames.ground, 3),
+        "events": {
+            event: round(float(row[f"{event}_s"] - row["impact_s"]), 4)
+            for event in EVENTS
+            if math.isfinite(row[f"{event}_s"])
+        },
+        "words": {event: words for event, (words, _) in EVENT_MARKS.items()},
+    }
+
+
+def swing_sentence(shown: SwingSet, row: pd.Series) -> str:
+    """How this swing sits within its session, in one sentence."""
+    same = shown.counted().only(shown.counted().swings["kind"] == row["kind"])
+    (release,) = levels(same.swings, ["release_ms"])
+    value = float(row["release_ms"])
+    if not math.isfinite(value):
+        return "The release of this swing could not be read; the notes say why."
+    text = f"Release {with_unit(plain(value, 0), 'ms')} before impact"
+    if release.count < 5 or not release.sd > 0:
+        return f"{text}, tempo {plain(float(row['tempo_ratio']), 1)}."
+    away = value - release.mean
+    if abs(away) < 0.5 * release.sd:
+        return f"{text}: about usual for this session ({release.mean_text})."
+    size = with_unit(plain(abs(away), 0), "ms")
+    word = "earlier" if away > 0 else "later"
+    far = " Further out than nearly all others." if abs(away) > 2 * release.sd else ""
+    return f"{text}: {size} {word} than usual for this session ({release.mean_text}).{far}"
+
+
+def _remarks(row: pd.Series) -> list[Any]:
+    parts = []
+    if row["left_out"]:
+        parts.append(html.P(f"Left out of the statistics: {row['left_out']}.", className="note"))
+    if row["quality"] != "good" and isinstance(row["notes"], str) and row["notes"]:
+        parts.append(html.P(f"Quality {row['quality']}: {row['notes']}", className="note"))
+    return parts
+
+
+def _step(words: str, recording: str, number: int | None) -> Any:
+    if number is None:
+        return html.Span(words, className="button-link off")
+    return dcc.Link(
+        words, href=f"{PATH}?recording={recording}&swing={number}", className="button-link"
+    )
+
+
+def _key(row: pd.Series) -> list[Any]:
+    """Every event as a button that moves the slider there."""
+    signs = {
+        "takeaway": "○",
+        "arm_top": "△",
+        "club_top": "▲",
+        "release": "◆",
+        "shaft_parallel": "□",
+        "impact": "✕",
+        "finish": "■",
+    }
+    return [
+        html.Button(
+            [html.Span(signs[event], **{"aria-hidden": "true"}), f" {EVENT_MARKS[event][0]}"],
+            className="chip event",
+            id={"kind": "swing-event", "event": event},
+            n_clicks=0,
+        )
+        for event in EVENTS
+        if math.isfinite(row[f"{event}_s"])
+    ]
+
+
+def _table(shown: SwingSet, row: pd.Series) -> Any:
+    same = shown.counted().only(shown.counted().swings["kind"] == row["kind"])
+    usual = levels(same.swings, [metric.name for metric in METRICS])
+    lines = []
+    for metric, level in zip(METRICS, usual, strict=True):
+        value, error = float(row[metric.name]), float(row[metric.se_name])
+        places = decimals_for(error, value)
+        places = min(places, 2 if metric.unit in ("", "m", "s") else 1)
+        spread = f"{level.mean_text} (SD {level.sd_text})" if math.isfinite(level.sd) else "–"
+        away = (value - level.mean) / level.sd if level.sd > 0 else math.nan
+        lines.append(
+            html.Tr(
+                [
+                    html.Th(about(metric, metric.label), scope="row"),
+                    html.Td(with_unit(plain(value, places), metric.unit), className="number big"),
+                    html.Td(
+                        f"± {plain(error, places)}" if math.isfinite(error) else "–",
+                        className="number",
+                    ),
+                    html.Td(spread, className="number"),
+                    html.Td(_away(away), className="away"),
+                    html.Td("model" if metric.model else "", className="quiet"),
+                ]
+            )
+        )
+    heads = ("", "This swing", "Error", "Session", "Against the session", "")
+    return html.Div(
+        className="table-scroll",
+        tabIndex=0,
+        role="region",
+        **{"aria-label": "Numbers of this swing, scrolls sideways"},
+        children=html.Table(
+            className="numbers",
+            children=[
+                html.Thead(html.Tr([html.Th(words, scope="col") for words in heads])),
+                html.Tbody(lines),
+            ],
+        ),
+    )
+
+
+def _away(away: float) -> Any:
+    """Where the swing sits, from three SDs below to three above the mean."""
+    if not math.isfinite(away):
+        return "–"
+    place = 50.0 + 50.0 * max(-3.0, min(3.0, away)) / 3.0
+    return html.Span(
+        [
+            html.Span(
+                html.Span(className="dot", style={"left": f"{place:.0f}%"}), className="rail"
+            ),
+            html.Span(f"{plain(away, 1)} SD", className="away-words"),
+        ],
+        className="away-box",
+    )
+
+
+def _notes_card(row: pd.Series) -> Any:
+    return html.Section(
+        className="card",
+        **{"aria-label": "Notes on this swing"},
+        children=[
+            html.H2("Notes on this swing"),
+            html.Div(
+                className="choices",
+                children=[
+                    segmented("swing-direction", "Ball went", DIRECTIONS, str(row["direction"])),
+                    segmented("swing-outcome", "Shot", OUTCOMES, str(row["outcome"])),
+                    dmc.Autocomplete(
+                        id="swing-left-out",
+                        label="Leave out, because",
+                        data=["mishit", "not a real swing", "interrupted", "sensor slipped"],
+                        value=str(row["left_out"]),
+                        size="md",
+                        w=260,
+                        placeholder="counts",
+                    ),
+                    dmc.Button("Keep notes", id="swing-keep", size="md", className="at-foot"),
+                ],
+            ),
+            html.P(id="swing-kept", role="status", className="caption"),
+        ],
+    )
+
+
+def register(app: Dash, store: Store) -> None:
+    """Callbacks of this page."""
+
+    @app.callback(
+        Output("swing-figure", "figure"),
+        Input("shown-theme", "data"),
+        State("swing-which", "data"),
+    )
+    def draw(theme: str, which: dict[str, Any]) -> Any:
+        shown = store.swing_set([which["recording"]])
+        row = swing_row(shown, str(which["swing"]))
+        analysis = shown.analyses[0]
+        curves = analysis.curves[analysis.curves["swing"] == row["swing"]]
+        same = shown.counted().only(shown.counted().swings["kind"] == row["kind"])
+        keys = tuple(same.swings["key"].astype(int))
+        impact = float(row["impact_s"])
+        return swing_figure(
+            curves["t_s"].to_numpy(float) - impact,
+            {column: curves[column].to_numpy(float) for column in CURVES},
+            {event: float(row[f"{event}_s"]) - impact for event in EVENTS},
+            store.aligned(shown.ids, keys, tuple(CURVES), "impact"),
+            theme=theme or "light",
+            height=560,
+            errors=curves["hinge_se_deg"].to_numpy(float),
+        )
+
+    @app.callback(
+        Output("address", "href", allow_duplicate=True),
+        Input("swing-choose", "value"),
+        State("swing-which", "data"),
+        prevent_initial_call=True,
+    )
+    def choose(wanted: str, which: dict[str, Any]) -> Any:
+        if not wanted or int(wanted) == which["swing"]:
+            return no_update
+        return f"{PATH}?recording={which['recording']}&swing={wanted}"
+
+    @app.callback(
+        Output("swing-kept", "children"),
+        Input("swing-keep", "n_clicks"),
+        State("swing-which", "data"),
+        State("swing-direction", "value"),
+        State("swing-outcome", "value"),
+        State("swing-left-out", "value"),
+        prevent_initial_call=True,
+    )
+    def note(
+        _clicks: int, which: dict[str, Any], direction: str, outcome: str, left_out: str
+    ) -> str:
+        try:
+            store.note_swing(
+                which["recording"],
+                int(which["swing"]),
+                direction=direction,
+                outcome=outcome,
+                left_out=left_out or "",
+            )
+        except SwingspreadError as mistake:
+            return str(mistake)
+        return "Kept. " + ("This swing no longer counts." if left_out else "This swing counts.")
+
+    app.clientside_callback(
+        ClientsideFunction("swing", "begin"),
+        Output("swing-ready", "data"),
+        Input("swing-frames", "data"),
+        Input("swing-figure", "figure"),
+        Input("shown-theme", "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("swing", "look"),
+        Output("swing-space", "title"),
+        Input("swing-view", "value"),
+        Input("swing-speed", "value"),
+    )
