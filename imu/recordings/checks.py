@@ -86,16 +86,16 @@ def check_acceleration_unit(found: Motions, columns: ColumnMap, where: str) -> N
         for unit, scale in scales.items()
     }
     seen = f"{where}: near rest the acceleration is {found.rest_acc:.3g} m/s² instead of 9.81"
+    if REST_LOW <= found.rest_gyr / STANDARD_GRAVITY <= REST_HIGH:
+        raise SwingspreadError(
+            f"{seen}, while the turning rate columns hold gravity; "
+            "acceleration and turning rate seem exchanged: correct the column names"
+        )
     unit = _fitting("acc", declared, fits)
     if unit:
         raise SwingspreadError(
             f"{seen}; the columns seem to be in {unit}, not {declared}: "
             f'say "acc": "{unit}" under units'
-        )
-    if REST_LOW <= found.rest_gyr / STANDARD_GRAVITY <= REST_HIGH:
-        raise SwingspreadError(
-            f"{seen}, while the turning rate columns hold gravity; "
-            "acceleration and turning rate seem exchanged: correct the column names"
         )
     if rest < 0.3:
         raise SwingspreadError(

@@ -61,6 +61,11 @@ class LibraryEntry:
         """The display name, "" when none was given."""
         return self.manifest.name if self.manifest else ""
 
+    @property
+    def recorded_at(self) -> str:
+        """ISO 8601 time of recording, "" when unknown."""
+        return self.manifest.recorded_at if self.manifest else ""
+
     def line(self) -> str:
         """One line for people: id, name, player, club, block."""
         if self.manifest is None:
@@ -122,12 +127,11 @@ class Library:
         return [folder for folder in candidates if (folder / MANIFEST_FILE).is_file()]
 
     def entries(self) -> list[LibraryEntry]:
-        """All recordings, the newest date of recording first, then by name."""
+        """All recordings, the newest first, then by name; damaged ones last."""
         found = [_entry(folder) for folder in self.folders()]
         found.sort(key=lambda entry: (entry.name, entry.id))
-        found.sort(
-            key=lambda entry: entry.manifest.recorded_at if entry.manifest else "", reverse=True
-        )
+        found.sort(key=lambda entry: entry.recorded_at, reverse=True)
+        found.sort(key=lambda entry: bool(entry.problem))
         return found
 
     def find(self, text: str) -> LibraryEntry:

@@ -10,13 +10,13 @@ from imu.errors import SwingspreadError
 LABEL_LENGTH = 120
 """Greatest length of a label (name, session, block) in characters."""
 
-_RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?$")
-_ROLE = re.compile(r"[a-z][a-z0-9_]{0,31}$")
+_RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
+_ROLE = re.compile(r"[a-z][a-z0-9_]{0,31}")
 
 
 def is_reserved(name: str) -> bool:
     """True for a file name that some platform keeps for devices."""
-    return bool(_RESERVED.match(name.lower()))
+    return bool(_RESERVED.fullmatch(name.lower()))
 
 
 def check_role(role: str) -> str:
@@ -25,7 +25,7 @@ def check_role(role: str) -> str:
     Any role is allowed ("forearm", "club", "belt"): a lower-case letter, then up to 31 of
     lower-case letters, digits and underscores. Raises SwingspreadError otherwise.
     """
-    if not _ROLE.match(role) or is_reserved(role):
+    if not _ROLE.fullmatch(role) or is_reserved(role):
         raise SwingspreadError(
             f"sensor role {role!r} cannot be a file name; use lower-case letters, digits and _"
         )

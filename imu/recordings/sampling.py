@@ -44,12 +44,15 @@ def check_increasing(values: FloatArray, column: str, where: Where) -> None:
         return
     row = int(bad[0]) + 1
     before, now = values[row - 1], values[row]
+    if len(bad) > len(values) // 10:
+        raise SwingspreadError(
+            f"{where(row, column)}: here and at {len(bad) - 1} other rows time does not go on; "
+            "sort the rows by time"
+        )
     if now == before:
         mend = "take out doubled rows, or export the clock with more digits"
         raise SwingspreadError(f"{where(row, column)}: time stands still at {now:.15g}; {mend}")
-    if len(bad) > len(values) // 10:
-        mend = "sort the rows by time"
-    elif now < before / 2 or now <= 0 < before:
+    if now < before / 2 or now <= 0 < before:
         mend = "the sensor seems to have restarted: cut the file here into two recordings"
     else:
         mend = "sort the rows by time, or take out the rows out of order"
@@ -82,14 +85,24 @@ def check_sample_numbers(values: FloatArray, column: str, where: Where) -> IntAr
 
 
 def sample_period(time: FloatArray) -> float:
-    """Typical time between samples, s: the median step, insensitive to losses."""
-    return float(np.median(np.diff(time)))
+    """Time between samples, s: the mean of the steps that are no longer than usual."""
+    return _usual_step(np.diff(time))
+
+
+def _usual_step(steps: FloatArray) -> float:
+    # the median alone is off by the jitter; the mean of neighbours cancels it
+    return float(np.mean(steps[steps < 1.5 * np.median(steps)]))
 
 
 def numbers_from_clock(time: FloatArray) -> IntArray:
     """Sample numbers that the clock implies: one a period, at least one a row."""
-    steps = np.maximum(np.rint(np.diff(time) / sample_period(time)), 1.0)
-    return np.concatenate([[0], np.cumsum(steps)]).astype(np.int64)
+    period = sample_period(time)
+    for _ in range(3):  # a better period from the numbers, better numbers from the period
+        steps = np.maximum(np.rint(np.diff(time) / period), 1.0)
+        numbers = np.concatenate([[0.0], np.cumsum(steps)])
+        spread = numbers - numbers.mean()
+        period = float(spread @ (time - time.mean()) / (spread @ spread))
+    return numbers.astype(np.int64)
 
 
 def reconcile(seq: IntArray, time: FloatArray) -> tuple[IntArray, str]:
@@ -102,7 +115,7 @@ def reconcile(seq: IntArray, time: FloatArray) -> tuple[IntArray, str]:
     usual = steps == 1
     if not usual.any():
         return seq, "sample numbers never rise by one; losses cannot be told from them"
-    period = float(np.median(np.diff(time)[usual]))
+    period = _usual_step(np.diff(time)[usual])
     elapsed = np.diff(time) / period
     hidden = np.rint(elapsed - steps)
     hidden[(elapsed - steps < 0.75) | (hidden < 0.02 * elapsed)] = 0

@@ -325,7 +325,10 @@ def streams_of(draw, role):
 
 
 @settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=60,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(manifests, st.sets(st.sampled_from(["forearm", "club", "belt"])), st.data())
 def test_every_manifest_and_stream_comes_back(tmp_path, manifest, roles, data):

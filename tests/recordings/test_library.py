@@ -1,0 +1,332 @@
+"""The library: found by id, name or folder; never stored twice; safe with several processes."""
+
+from __future__ import annotations
+
+import dataclasses
+import multiprocessing
+import os
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from imu.errors import SwingspreadError
+from imu.recordings import atomic
+from imu.recordings.content import make_recording
+from imu.recordings.library import Library, default_library
+from imu.recordings.notes import (
+    RecordingNotes,
+    SwingNote,
+    left_out_reasons,
+    read_notes,
+    update_notes,
+)
+from imu.recordings.store import write_recording
+from imu.types import Club, Manifest, Player, Stream
+
+
+def recording(number=0, **labels):
+    seq = np.arange(20)
+    stream = Stream(
+        role="club",
+        time=seq * 0.01,
+        acc=np.full((20, 3), float(number)),
+        gyr=np.zeros((20, 3)),
+        seq=seq,
+        host_time=seq * 0.01,
+        rate_hz=100.0,
+    )
+    manifest = Manifest(Player("Ada Brook"), Club("iron7", 0.94), **labels)
+    return make_recording(manifest, {"club": stream})
+
+
+@pytest.fixture
+def library(tmp_path):
+    return Library(tmp_path / "library")
+
+
+def test_the_default_lies_in_the_platforms_data_folder(monkeypatch, tmp_path):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    assert "swingspread" in str(default_library())
+    assert Library().path == default_library()
+    assert Library().entries() == []
+
+
+def test_a_file_is_no_library(tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(SwingspreadError, match="a file, where the library"):
+        Library(tmp_path / "file")
+
+
+def test_what_is_added_is_listed_and_read(library):
+    original = recording(name="Tuesday", block="practice", recorded_at="2031-05-04T17:00")
+    entry, is_new = library.add(original)
+    assert is_new
+    assert entry.id == original.id
+    (listed,) = library.entries()
+    assert listed == entry
+    assert (listed.name, listed.samples, listed.lost) == ("Tuesday", {"club": 20}, {"club": 0})
+    assert listed.duration_s == pytest.approx(0.19)
+    assert library.read(original.id, verify=True).manifest == original.manifest
+
+
+def test_the_newest_comes_first(library):
+    for day, number in (("03", 1), ("05", 2), ("04", 3)):
+        library.add(recording(number, name=day, recorded_at=f"2031-05-{day}"))
+    library.add(recording(4, name="undated"))
+    assert [entry.name for entry in library.entries()] == ["05", "04", "03", "undated"]
+
+
+def test_the_same_content_is_never_stored_twice(library):
+    first, _ = library.add(recording(name="one"))
+    again, is_new = library.add(recording(name="other label, same samples"))
+    assert not is_new
+    assert again == first
+    assert len(library.entries()) == 1
+
+
+def test_a_folder_copied_in_by_hand_is_found_and_not_stored_again(library):
+    library.path.mkdir()
+    copied = write_recording(recording(name="copied"), library.path / "by hand")
+    assert library.resolve(copied.id).name == "by hand"
+    assert library.resolve("by hand").name == "by hand"
+    assert library.add(recording(name="copied"))[1] is False
+
+
+class TestFinding:
+    @pytest.fixture
+    def ids(self, library):
+        names = ["Tuesday", "tuesday evening", "Pressure, second", "Pressure, second", "ab"]
+        return [library.add(recording(n, name=name))[0].id for n, name in enumerate(names)]
+
+    def test_by_id_and_by_a_unique_beginning(self, library, ids):
+        for one in ids:
+            assert library.resolve(one).name == one
+            length = next(k for k in range(1, 17) if sum(i.startswith(one[:k]) for i in ids) == 1)
+            assert library.resolve(one[:length].upper()).name == one
+
+    def test_by_name_with_the_exact_one_first(self, library, ids):
+        assert library.resolve("Tuesday").name == ids[0]
+        assert library.resolve(" TUESDAY EVENING ").name == ids[1]
+
+    def test_a_name_goes_before_the_beginning_of_an_id(self, library, ids):
+        assert library.resolve("ab").name == ids[4]
+
+    def test_by_folder_anywhere(self, library, ids, tmp_path, monkeypatch):
+        elsewhere = tmp_path / "elsewhere" / "one"
+        write_recording(recording(9, name="far"), elsewhere)
+        assert library.resolve(str(elsewhere)) == elsewhere
+        monkeypatch.chdir(elsewhere.parent)
+        assert library.resolve("one").resolve() == elsewhere
+        assert library.resolve("./one").resolve() == elsewhere
+        monkeypatch.chdir(elsewhere)
+        assert library.resolve(".").resolve() == elsewhere
+
+    def test_several_that_fit_are_listed(self, library, ids):
+        with pytest.raises(SwingspreadError, match="fits 2 recordings") as caught:
+            library.resolve("Pressure, second")
+        assert all(one in str(caught.value) for one in ids[2:4])
+        assert not any(one in str(caught.value) for one in ids[:2])
+
+    def test_none_that_fits_says_what_there_is(self, library, ids):
+        with pytest.raises(SwingspreadError, match="5 recordings") as caught:
+            library.resolve("Tuesdya")
+        assert "did you mean" in str(caught.value)
+        assert "Tuesday" in str(caught.value)
+
+    def test_an_empty_library_and_an_empty_word(self, tmp_path):
+        with pytest.raises(SwingspreadError, match="is empty; import one first"):
+            Library(tmp_path / "none").resolve("x")
+        with pytest.raises(SwingspreadError, match="no recording named"):
+            Library(tmp_path / "none").resolve("  ")
+
+    def test_a_folder_without_a_recording(self, library, tmp_path):
+        with pytest.raises(SwingspreadError, match="a folder, but no recording in it"):
+            library.resolve(str(tmp_path))
+
+
+def test_a_damaged_recording_is_listed_with_the_reason_and_hides_nothing(library):
+    library.add(recording(1, name="good"))
+    bad, _ = library.add(recording(2, name="bad"))
+    (bad.folder / "recording.json").write_text("{")
+    entries = library.entries()
+    assert [entry.name for entry in entries] == ["good", ""]
+    assert "not valid JSON" in entries[1].problem
+    assert entries[1].id == bad.id
+    with pytest.raises(SwingspreadError, match="not valid JSON"):
+        library.read(bad.id)
+
+
+def test_hidden_and_foreign_folders_are_not_listed(library):
+    library.add(recording())
+    (library.path / "photos").mkdir()
+    (library.path / "readme.txt").write_text("x")
+    write_recording(recording(3), library.path / ".half")
+    assert len(library.entries()) == 1
+
+
+def test_deleting_removes_every_trace(library):
+    entry, _ = library.add(recording())
+    update_notes(entry.folder, lambda notes: dataclasses.replace(notes, remarks="x"))
+    library.delete(entry)
+    assert list(library.path.iterdir()) == []
+    with pytest.raises(SwingspreadError, match="already deleted"):
+        library.delete(entry)
+
+
+def test_only_what_is_in_the_library_is_deleted(library, tmp_path):
+    write_recording(recording(), tmp_path / "mine")
+    outside = library.find(str(tmp_path / "mine"))
+    with pytest.raises(SwingspreadError, match="not in the library"):
+        library.delete(outside)
+    assert (tmp_path / "mine" / "recording.json").is_file()
+
+
+def test_leftovers_of_a_killed_process_are_swept_a_day_later(library):
+    library.path.mkdir()
+    fresh, stale = library.path / ".1-a.part", library.path / ".2-b.part"
+    for folder in (fresh, stale):
+        folder.mkdir()
+        (folder / "club.parquet").write_bytes(b"half")
+    past = time.time() - 2 * atomic.LEFTOVER_AGE_S
+    os.utime(stale, (past, past))
+    library.add(recording())
+    assert fresh.exists()
+    assert not stale.exists()
+    assert len(library.entries()) == 1
+
+
+def _add_all(path, start):
+    start.wait()
+    library = Library(path)
+    for number in range(12):
+        library.add(recording(number, name=f"by {os.getpid()}"))
+
+
+def test_two_processes_add_the_same_recordings_at_once(tmp_path):
+    context = multiprocessing.get_context("fork" if os.name != "nt" else "spawn")
+    start = context.Event()
+    workers = [
+        context.Process(target=_add_all, args=(tmp_path / "library", start)) for _ in range(2)
+    ]
+    for worker in workers:
+        worker.start()
+    start.set()
+    for worker in workers:
+        worker.join(60)
+        assert worker.exitcode == 0
+    library = Library(tmp_path / "library")
+    entries = library.entries()
+    assert len(entries) == 12
+    assert not any(entry.problem for entry in entries)
+    assert all(not path.name.startswith(".") for path in library.path.iterdir())
+    for entry in entries:
+        library.read(entry.id, verify=True)
+
+
+def test_a_folder_that_cannot_be_written_is_said(tmp_path, monkeypatch):
+    def refuse(*arguments, **options):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "mkdir", refuse)
+    with pytest.raises(SwingspreadError, match="Permission denied"):
+        Library(tmp_path / "library").add(recording())
+
+
+class TestNotes:
+    @pytest.fixture
+    def folder(self, library):
+        return library.add(recording(name="as recorded", block="practice"))[0].folder
+
+    def test_are_empty_at_first(self, folder):
+        assert read_notes(folder) == RecordingNotes()
+
+    def test_come_back_as_written(self, folder):
+        note = SwingNote(12_000_000, direction="left", outcome="bad", left_out="ball moved")
+        written = update_notes(
+            folder, lambda notes: dataclasses.replace(notes, remarks="windy").with_swing(note)
+        )
+        assert read_notes(folder) == written
+        assert written.swings == (note,)
+
+    def test_labels_change_what_is_listed_and_not_the_recording(self, folder, library):
+        before = (folder / "recording.json").read_bytes()
+        update_notes(folder, lambda notes: dataclasses.replace(notes, name="Renamed", block=""))
+        assert (folder / "recording.json").read_bytes() == before
+        (entry,) = library.entries()
+        assert (entry.name, entry.manifest.block) == ("Renamed", "")
+        read = library.read("Renamed", verify=True)
+        assert read.manifest.name == "Renamed"
+
+    def test_a_swing_is_known_by_its_impact(self):
+        notes = RecordingNotes().with_swing(SwingNote(5_000_000, outcome="good"))
+        notes = notes.with_swing(SwingNote(9_000_000, left_out="topped"))
+        assert notes.find(5_200_000).outcome == "good"
+        assert notes.find(6_000_000) is None
+        replaced = notes.with_swing(SwingNote(5_000_300, outcome="bad"))
+        assert [note.outcome for note in replaced.swings] == ["bad", ""]
+        assert len(notes.with_swing(SwingNote(5_000_000)).swings) == 1
+        assert left_out_reasons(notes, [9_000_100.0, float("nan"), 5e6]) == ["topped", "", ""]
+
+    def test_an_unknown_result_is_refused(self):
+        with pytest.raises(SwingspreadError, match="left, straight or right"):
+            RecordingNotes().with_swing(SwingNote(1, direction="up"))
+
+    def test_a_label_with_control_characters_is_refused_and_nothing_changes(self, folder):
+        update_notes(folder, lambda notes: dataclasses.replace(notes, name="kept"))
+        with pytest.raises(SwingspreadError, match="control characters"):
+            update_notes(folder, lambda notes: dataclasses.replace(notes, name="a\x1b[2J"))
+        assert read_notes(folder).name == "kept"
+
+    @pytest.mark.parametrize(
+        "text",
+        [
+            "{",
+            "[]",
+            "{}",
+            '{"schema_version": "x"}',
+            '{"schema_version": 1, "swings": 3}',
+            '{"schema_version": 1, "swings": [{"impact_club_clock_us": "x"}]}',
+            '{"schema_version": 1, "swings": [{"impact_club_clock_us": 1, "outcome": 3}]}',
+            '{"schema_version": 1, "name": 3}',
+            '{"schema_version": 9}',
+        ],
+    )
+    def test_damage_is_said_and_never_overwritten(self, folder, text):
+        (folder / "notes.json").write_text(text)
+        with pytest.raises(SwingspreadError, match=r"notes\.json"):
+            read_notes(folder)
+        with pytest.raises(SwingspreadError, match=r"notes\.json"):
+            update_notes(folder, lambda notes: notes)
+        assert (folder / "notes.json").read_text() == text
+
+    def test_a_failed_write_leaves_the_old_notes(self, folder, monkeypatch):
+        update_notes(folder, lambda notes: dataclasses.replace(notes, remarks="old"))
+        names = sorted(path.name for path in folder.iterdir())
+
+        def full(descriptor):
+            raise OSError(28, "No space left on device")
+
+        monkeypatch.setattr(os, "fsync", full)
+        with pytest.raises(SwingspreadError, match="as they were before"):
+            update_notes(folder, lambda notes: dataclasses.replace(notes, remarks="new"))
+        monkeypatch.undo()
+        assert read_notes(folder).remarks == "old"
+        assert sorted(path.name for path in folder.iterdir()) == names
+
+    def test_two_writers_lose_nothing(self, folder):
+        context = multiprocessing.get_context("fork" if os.name != "nt" else "spawn")
+        workers = [context.Process(target=_note, args=(folder, part)) for part in range(2)]
+        for worker in workers:
+            worker.start()
+        for worker in workers:
+            worker.join(60)
+            assert worker.exitcode == 0
+        assert len(read_notes(folder).swings) == 30
+
+
+def _note(folder, part):
+    for number in range(15):
+        note = SwingNote((2 * number + part) * 10_000_000, outcome="good")
+        update_notes(folder, lambda notes, note=note: notes.with_swing(note))
