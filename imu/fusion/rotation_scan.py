@@ -73,11 +73,11 @@ def step_rotations(time: FloatArray, gyr: FloatArray) -> FloatArray:
         slope += secant[..., 1:] * (step[..., :-1] / span)
         gap = step > _GAP_STEPS * np.median(step, axis=-1, keepdims=True)
         twelfth = np.where(gap, 0.0, step * step / 12.0)
-        # At the two ends the one-sided slope keeps the stream's own length.
+        # At the two ends, the slope of the parabola through the last three samples.
         total[..., 1:] += slope * twelfth[..., 1:]
         total[..., :-1] -= slope * twelfth[..., :-1]
-        total[..., 0] += secant[..., 0] * twelfth[..., 0]
-        total[..., -1] -= secant[..., -1] * twelfth[..., -1]
+        total[..., 0] += (2.0 * secant[..., 0] - slope[..., 0]) * twelfth[..., 0]
+        total[..., -1] -= (2.0 * secant[..., -1] - slope[..., -1]) * twelfth[..., -1]
     coning = step * step / 12.0
     x, y, z = rate[..., :-1]
     x1, y1, z1 = rate[..., 1:]
