@@ -15,7 +15,7 @@ from scipy import stats
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.types import FloatArray
 from imu.variation.intervals import UNKNOWN, Interval, column_sd
-from imu.variation.noise import noise_columns, noise_sd
+from imu.variation.noise import SWING_TO_SWING, noise_columns, noise_sd
 from imu.variation.shift import Shift, holm, welch_shift
 from imu.variation.wording import decimals, number, plain_name, with_unit
 
@@ -97,8 +97,10 @@ def timing_at_stake(
         freedom = int(here.sum() - len(np.unique(blocks)) - 1)
         if freedom < 4 or x.std() == 0 or y.std() == 0:
             continue
-        error = noise_columns(swings[here], [cause])
-        noise = float(noise_sd(np.ones_like(error), error)[0])
+        error, meaning = noise_columns(swings[here], [cause])
+        # A slope is corrected only for noise known to differ from swing to swing.
+        known = meaning == [SWING_TO_SWING]
+        noise = float(noise_sd(np.ones_like(error), error)[0]) if known else float("nan")
         fits.append((cause, outcome, int(here.sum()), *_fit(x, y, freedom, noise, level)))
     adjusted = holm([fit[-1] for fit in fits])
     return tuple(

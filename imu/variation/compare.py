@@ -15,12 +15,26 @@ from imu.variation.comparability import Comparability, Design
 from imu.variation.curve_difference import CurveFinding, compare_curves
 from imu.variation.intervals import UNKNOWN, Interval, kurtosis, sd_interval
 from imu.variation.limits import Limits
-from imu.variation.noise import human_sd, noise_columns, noise_sd
+from imu.variation.noise import (
+    UNKNOWN_NOISE,
+    believable_noise,
+    human_sd,
+    noise_columns,
+    noise_sd,
+)
 from imu.variation.sd_ratio import NO_RATIO, SdRatio, sd_ratio
 from imu.variation.session_units import session_sd_ratio, session_shift, within_sessions
 from imu.variation.sets import SwingSet
 from imu.variation.shift import Shift, holm, welch_shift
-from imu.variation.verdict import NOT_COMPARABLE, Evidence, Verdict, judge
+from imu.variation.verdict import (
+    CANNOT_TELL,
+    DOES_NOT_HOLD,
+    HOLDS,
+    NOT_COMPARABLE,
+    Evidence,
+    Verdict,
+    judge,
+)
 from imu.variation.wording import shift_sentence, spread_sentence, where_words
 
 DEFAULT_SEED = 20_000
@@ -32,8 +46,9 @@ NOISY_SHARE = 0.5
 class SideOfFinding:
     """One metric in one set. SDs in the metric's unit.
 
-    sd : within the sessions when sessions are the units. human_sd : with the noise taken out; 0
-    means below what the sensors can resolve.
+    sd : within the sessions when sessions are the units. noise_is : what noise_sd means, see
+    ``imu.variation.noise``. human_sd : with the noise taken out; 0 means below what the sensors
+    can resolve.
     """
 
     swings: int
@@ -41,6 +56,7 @@ class SideOfFinding:
     mean: float
     sd: Interval
     noise_sd: float
+    noise_is: str
     human_sd: float
 
 
@@ -106,6 +122,19 @@ class Comparison:
         raise KeyError(metric)
 
     @property
+    def verdict(self) -> str:
+        """Over all measures: holds when all do; does not hold when any does not and chance among
+        this many measures is not the reason; else cannot tell yet."""
+        words = {one.verdict.word for one in self.findings}
+        if words == {NOT_COMPARABLE}:
+            return NOT_COMPARABLE
+        if any(
+            one.verdict.word == DOES_NOT_HOLD and not one.verdict.alone for one in self.findings
+        ):
+            return DOES_NOT_HOLD
+        return HOLDS if words == {HOLDS} else CANNOT_TELL
+
+    @property
     def headline(self) -> str:
         """One sentence over all metrics: how many hold, do not hold, cannot be told."""
         words = [one.verdict.word for one in self.findings]
@@ -113,9 +142,9 @@ class Comparison:
         counted = [
             f"{words.count(word)} {said}"
             for word, said in (
-                ("holds", "hold"),
-                ("does not hold", "do not hold"),
-                ("cannot tell yet", "cannot be told yet"),
+                (HOLDS, "hold"),
+                (DOES_NOT_HOLD, "do not hold"),
+                (CANNOT_TELL, "cannot be told yet"),
                 (NOT_COMPARABLE, "not comparable"),
             )
             if words.count(word)
@@ -174,8 +203,8 @@ def compare_sets(
 
     findings = []
     for column, metric in enumerate(chosen):
-        side_a = _side(a, values_a[:, column], noise_a[:, column], design, limits.level)
-        side_b = _side(b, values_b[:, column], noise_b[:, column], design, limits.level)
+        side_a = _side(a, values_a[:, column], noise_a, column, design, limits.level)
+        side_b = _side(b, values_b[:, column], noise_b, column, design, limits.level)
         shift, ratio = shifts[column], ratios[column]
         largest = limits.largest_shift(metric.name, side_a.sd.value)
         evidence = Evidence(
@@ -301,25 +330,33 @@ def _one_metric(
 
 
 def _side(
-    swings: SwingSet, values: FloatArray, errors: FloatArray, design: Design, level: float
+    swings: SwingSet,
+    values: FloatArray,
+    errors: tuple[FloatArray, list[str]],
+    column: int,
+    design: Design,
+    level: float,
 ) -> SideOfFinding:
     here = np.isfinite(values)
     present = values[here]
     if not len(present):
         nan = float("nan")
-        return SideOfFinding(0, 0, nan, UNKNOWN, nan, nan)
+        return SideOfFinding(0, 0, nan, UNKNOWN, nan, UNKNOWN_NOISE, nan)
     sessions = swings.swings["session_key"].to_numpy(str)[here]
     count = len(np.unique(sessions))
     about = within_sessions(present, sessions) if design.by_session else present
     low, high = sd_interval(about, level)
     sd = float(about.std(ddof=1)) if len(about) > 1 else float("nan")
-    noise = float(noise_sd(values[:, None], errors[:, None])[0])
+    size = noise_sd(values[:, None], errors[0][:, [column]])
+    noises, meaning = believable_noise(size, [errors[1][column]], high)
+    noise = float(noises[0])
     return SideOfFinding(
         swings=len(present),
         sessions=count,
         mean=float(present.mean()),
         sd=Interval(sd, float(low), float(high)),
         noise_sd=noise,
+        noise_is=meaning[0],
         human_sd=float(human_sd(sd, noise)),
     )
 

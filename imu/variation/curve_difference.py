@@ -102,7 +102,9 @@ def compare_curves(
     for name in names:
         first, second = of_a.values[name], of_b.values[name]
         first_ok, second_ok = _complete(first), _complete(second)
+        since = _since(name, a, b)
         here = np.isfinite(first[first_ok]).all(axis=0) & np.isfinite(second[second_ok]).all(axis=0)
+        here &= of_a.time >= since
         if min(first_ok.sum(), second_ok.sum()) < FEWEST_SWINGS or here.sum() < FEWEST_POINTS:
             continue
         first, second = first[first_ok][:, here], second[second_ok][:, here]
@@ -126,6 +128,15 @@ def _start(a: SwingSet, b: SwingSet) -> float | None:
         if np.isfinite(s.swings["takeaway_s"].to_numpy(np.float64)).any()
     ]
     return float(max(starts)) if starts else None
+
+
+def _since(curve: str, a: SwingSet, b: SwingSet) -> float:
+    """Time from which a curve means something: the shaft's plane is undefined while the club
+    hardly turns, so it is compared over the last 70 % of the downswing only."""
+    if curve != "plane_inclination_deg":
+        return -np.inf
+    tops = [(s.swings["club_top_s"] - s.swings["impact_s"]).to_numpy(np.float64) for s in (a, b)]
+    return float(0.7 * np.nanmax(np.concatenate(tops)))
 
 
 def _complete(curves: FloatArray) -> FloatArray:
@@ -231,6 +242,8 @@ def _finding(
 def when(start: float, end: float) -> str:
     """ "between 120 and 60 ms before impact", whichever side of impact the ends lie."""
     low, high = round(1e3 * start), round(1e3 * end)
+    if low == high == 0:
+        return "at impact"
     if low == high:
         return f"at {abs(low)} ms {'before' if low <= 0 else 'after'} impact"
     if high <= 0:

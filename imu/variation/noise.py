@@ -29,20 +29,30 @@ def minimal_detectable_change(standard_error_of_measurement: float) -> float:
     return normal_quantile * math.sqrt(2) * standard_error_of_measurement
 
 
-def noise_columns(swings: pd.DataFrame, names: list[str]) -> FloatArray:
-    """(N, M) standard errors that differ from swing to swing.
+SWING_TO_SWING = "swing to swing"
+AT_MOST = "at most"
+UNKNOWN_NOISE = "unknown"
 
-    A column ``<metric>_se_swing`` (the part of the error not shared by the whole recording) is
-    preferred; else the whole ``<metric>_se``, which then overstates the noise in a spread.
-    NaN where neither column is present.
+
+def noise_columns(swings: pd.DataFrame, names: list[str]) -> tuple[FloatArray, list[str]]:
+    """(N, M) standard errors of the metrics, and what each column of them means.
+
+    ``SWING_TO_SWING``: from ``<metric>_se_swing``, the part of the error that differs from swing
+    to swing. ``AT_MOST``: only the whole ``<metric>_se`` is there; its part shared by the whole
+    recording (mounting, scale) moves all swings alike and is no noise in a spread.
+    ``UNKNOWN_NOISE``: neither, and NaN.
     """
     table = np.full((len(swings), len(names)), np.nan)
+    meaning = []
     for column, name in enumerate(names):
-        for candidate in (f"{name}_se_swing", f"{name}_se"):
-            if candidate in swings:
+        for candidate, said in ((f"{name}_se_swing", SWING_TO_SWING), (f"{name}_se", AT_MOST)):
+            if candidate in swings and swings[candidate].notna().any():
                 table[:, column] = swings[candidate].to_numpy(np.float64)
+                meaning.append(said)
                 break
-    return table
+        else:
+            meaning.append(UNKNOWN_NOISE)
+    return table, meaning
 
 
 def noise_sd(
@@ -58,6 +68,20 @@ def noise_sd(
     with np.errstate(invalid="ignore", divide="ignore"):
         mean_square = np.nansum(errors**2, axis=0) / counts(errors)
         return np.asarray(np.sqrt(mean_square + np.square(whole_sample_sd)))
+
+
+def believable_noise(
+    noise: ArrayLike, meaning: list[str], sd_high: ArrayLike
+) -> tuple[FloatArray, list[str]]:
+    """Noise that the spread itself does not contradict.
+
+    An upper limit beyond the upper end of the SD's interval cannot be swing-to-swing noise, or
+    the swings would spread more: it is mostly shared, and how much is not becomes unknown.
+    """
+    size, high = np.asarray(noise, dtype=np.float64), np.asarray(sd_high, dtype=np.float64)
+    refuted = np.array([said == AT_MOST for said in meaning]) & (size > high)
+    said = [UNKNOWN_NOISE if wrong else word for word, wrong in zip(meaning, refuted, strict=True)]
+    return np.where(refuted, np.nan, size), said
 
 
 def human_sd(shown_sd: ArrayLike, noise: ArrayLike) -> FloatArray:

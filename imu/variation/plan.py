@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from imu.cautions import BEFORE_SWINGING
 from imu.errors import SwingspreadError
 from imu.variation.limits import Limits
 from imu.variation.sample_size import (
@@ -33,12 +34,6 @@ PITFALLS: tuple[str, ...] = (
     "swing the planned number.",
     "Pressure does not harm everybody: the test looks both ways, one player at a time.",
     "Many measures at once turn up chance findings; choose the few that matter beforehand.",
-)
-
-CAUTIONS: tuple[str, ...] = (
-    "Nobody within reach; sensors and straps checked before each set.",
-    "Warm up and build speed gradually.",
-    "Stop on pain, numbness, clicking or loss of grip.",
 )
 
 
@@ -185,7 +180,7 @@ def _mirrored(pairs: int, start: bool) -> list[int]:
 
 def _checklist(blocks: list[PlannedBlock], labels: tuple[str, str]) -> tuple[str, ...]:
     steps = [
-        *CAUTIONS,
+        *BEFORE_SWINGING,
         "Write down the limits and the few measures that matter; save the plan.",
         f"Say what makes a swing a {labels[1]} swing (a stake, a watcher, a score kept) and keep "
         "it the same in every such block.",

@@ -25,7 +25,7 @@ from imu.variation.intervals import (
     robust_sd,
     sd_freedom,
 )
-from imu.variation.noise import human_sd, noise_columns, noise_sd
+from imu.variation.noise import believable_noise, human_sd, noise_columns, noise_sd
 from imu.variation.shift import holm
 from imu.variation.wording import decimals, number, plain_name, with_unit
 
@@ -113,7 +113,7 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
     for column, name in enumerate(names):
         if name in swings:
             values[:, column] = swings[name].to_numpy(np.float64)
-    errors = noise_columns(swings, names)
+    errors, meaning = noise_columns(swings, names)
     groups = swings.groupby(["session_key", "club"], sort=False, dropna=False)
     rows = list(groups.indices.values())
     first = swings.iloc[[int(index[0]) for index in rows]]
@@ -133,6 +133,7 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
         half = stats.t.ppf(0.975, n - 1) * sd / np.sqrt(n)
         sd_low = sd * np.sqrt(freedom / stats.chi2.ppf(0.975, freedom))
         sd_high = sd * np.sqrt(freedom / stats.chi2.ppf(0.025, freedom))
+    noise, _ = believable_noise(cells["noise"], meaning, sd_high)
     repeat = len(names)
     table = pd.DataFrame(
         {
@@ -149,8 +150,8 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
             "sd_low": sd_low.ravel(),
             "sd_high": sd_high.ravel(),
             "robust_sd": cells["robust_sd"].ravel(),
-            "noise_sd": cells["noise"].ravel(),
-            "human_sd": human_sd(sd, cells["noise"]).ravel(),
+            "noise_sd": noise.ravel(),
+            "human_sd": human_sd(sd, noise).ravel(),
         }
     )
     return table.sort_values(["player", "club", "date"], kind="stable").reset_index(drop=True)
@@ -185,7 +186,7 @@ def progress(
     n, mean, sd = (
         table[name].to_numpy(np.float64).reshape(shape) for name in ("swings", "mean", "sd")
     )
-    whole = (n >= FEWEST_SWINGS).any(axis=1)
+    whole = np.asarray((n >= FEWEST_SWINGS).any(axis=1))
     if (~whole).any():
         warnings.append(
             f"{int((~whole).sum())} sessions with fewer than {FEWEST_SWINGS} swings are listed but "
@@ -196,7 +197,7 @@ def progress(
             f"{int(whole.sum())} sessions: trends need {FEWEST_SESSIONS} or more, so none is given."
         )
     trends = _trends(chosen, days[whole], n[whole], mean[whole], sd[whole], seed)
-    used = tuple(key for key, keep in zip(order, whole.tolist(), strict=True) if keep)
+    used = tuple(order[int(place)] for place in np.flatnonzero(whole))
     return Progress(
         player=str(swings["player"].iloc[0]),
         club=str(swings["club"].iloc[0]),

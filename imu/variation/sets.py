@@ -202,26 +202,43 @@ def _is_any(column: pd.Series, wanted: tuple[str, ...]) -> np.ndarray:
     return np.array([str(value).casefold() in folded for value in column], dtype=bool)
 
 
+def _asked_for(swings: pd.DataFrame, column: str, wanted: tuple[str, ...], name: str) -> np.ndarray:
+    """Rows with any of the wanted labels; an error for a label that no swing has."""
+    fits = np.zeros(len(swings), dtype=bool)
+    for label in wanted:
+        one = _is_any(swings[column], (label,))
+        if column == "recording":
+            one |= np.array([str(whole).startswith(label) for whole in swings["recording_id"]])
+        if not one.any():
+            known = sorted({str(value) for value in swings[column] if value})
+            listed = ", ".join(known[:12]) + (", …" if len(known) > 12 else "")
+            raise SwingspreadError(f"{name}: no swing of {column} {label!r}; there are: {listed}")
+        fits |= one
+    return fits
+
+
 def select(everything: SwingSet, selection: Selection, name: str) -> SwingSet:
     """The swings of ``everything`` that ``selection`` asks for, and those it leaves out.
 
     A recording may be named by its id, the beginning of it, or its name. Raises
-    SwingspreadError when a swing picked by hand is not there, or when nothing is asked for that
-    exists.
+    SwingspreadError for a label that no swing has, and for a swing picked by hand that is not
+    there.
     """
     swings = everything.swings
     if not len(swings):
         raise SwingspreadError(f"{name}: there are no swings to choose from")
     keep = np.ones(len(swings), dtype=bool)
     if selection.recordings:
-        by_name = _is_any(swings["recording"], selection.recordings)
-        by_id = np.array([str(i).startswith(selection.recordings) for i in swings["recording_id"]])
-        keep &= by_name | by_id
+        keep &= _asked_for(swings, "recording", selection.recordings, name)
     for column, wanted in (
         ("player", selection.players),
         ("club", selection.clubs),
         ("session", selection.sessions),
         ("block", selection.blocks),
+    ):
+        if wanted:
+            keep &= _asked_for(swings, column, wanted, name)
+    for column, wanted in (
         ("direction", selection.directions),
         ("outcome", selection.outcomes),
         ("kind", selection.kinds),

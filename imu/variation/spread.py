@@ -23,7 +23,14 @@ from imu.variation.intervals import (
     robust_sd_interval,
     sd_interval,
 )
-from imu.variation.noise import human_sd, noise_columns, noise_sd, whole_sample_timing_sd
+from imu.variation.noise import (
+    SWING_TO_SWING,
+    believable_noise,
+    human_sd,
+    noise_columns,
+    noise_sd,
+    whole_sample_timing_sd,
+)
 from imu.variation.wording import decimals, number, plain_name, with_unit
 
 SPREAD_COLUMNS: dict[str, str] = {
@@ -47,7 +54,9 @@ SPREAD_COLUMNS: dict[str, str] = {
     "robust_sd_low": "95 % interval of the robust SD",
     "robust_sd_high": "",
     "noise_sd": "the sensors' part (root mean square standard error)",
-    "human_sd": "the SD with the sensors' part taken out; 0: below what the sensors can resolve",
+    "noise_is": "swing to swing; at most (part of it shared by all swings); or unknown",
+    "human_sd": "the SD with the sensors' part taken out; 0: below what the sensors can resolve; "
+    "at least this where the noise is known at most",
     "human_sd_low": "the same done to the ends of the SD's interval",
     "human_sd_high": "",
     "drift_per_swing": "slow change from swing to swing within a block",
@@ -100,7 +109,8 @@ def spread_table(
             for metric in chosen
         ]
     )
-    noise = noise_sd(values, noise_columns(swings, names), timing)
+    errors, meaning = noise_columns(swings, names)
+    noise, meaning = believable_noise(noise_sd(values, errors, timing), meaning, high)
     with np.errstate(invalid="ignore", divide="ignore"):
         sensible = np.array([m.kind in _CV_KINDS and m.name not in _NO_CV for m in chosen])
         cv = np.where(sensible & (mean > 0), sd / mean, np.nan)
@@ -128,6 +138,7 @@ def spread_table(
             "robust_sd_low": robust_low,
             "robust_sd_high": robust_high,
             "noise_sd": noise,
+            "noise_is": meaning,
             "human_sd": human_sd(sd, noise),
             "human_sd_low": human_sd(low, noise),
             "human_sd_high": human_sd(high, noise),
@@ -161,16 +172,22 @@ def _sentence(row: pd.Series) -> str:
     sd = with_unit(number(row["sd"], places), metric.unit)
     ends = f"95 % {number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
     text = f"{name} varies by {sd} (SD of {row['swings']} swings; {ends})"
-    if np.isfinite(row["noise_sd"]):
-        if row["human_sd"] == 0:
-            text += "; below what the sensors can resolve"
-        elif row["noise_sd"] > 0.3 * row["sd"]:
-            text += (
-                f", {with_unit(number(row['human_sd'], places), metric.unit)} of it the player's"
-            )
+    text += _noise_words(row, metric.unit, places)
     if np.isfinite(row["drift_p"]) and row["drift_p"] < 0.01:
         moved = with_unit(number(abs(row["drift_over_block"]), places), metric.unit)
         up = "up" if row["drift_over_block"] > 0 else "down"
         without = with_unit(number(row["sd_without_drift"], places), metric.unit)
         text += f"; it drifts {up} by {moved} over the block, {without} without that"
     return f"{text}."
+
+
+def _noise_words(row: pd.Series, unit: str, places: int) -> str:
+    if row["noise_is"] == SWING_TO_SWING and row["human_sd"] == 0:
+        return "; below what the sensors can resolve"
+    if not np.isfinite(row["noise_sd"]) or row["noise_sd"] <= 0.3 * row["sd"]:
+        return ""
+    own = with_unit(number(row["human_sd"], places), unit)
+    if row["noise_is"] == SWING_TO_SWING:
+        return f"; {own} with the sensors' part taken out"
+    part = with_unit(number(row["noise_sd"], places), unit)
+    return f"; at most {part} of it the sensors'"

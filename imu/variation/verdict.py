@@ -14,19 +14,24 @@ DOES_NOT_HOLD = "does not hold"
 CANNOT_TELL = "cannot tell yet"
 NOT_COMPARABLE = "not comparable"
 
+MOST_ASKED = 200
+"""Swings per set beyond which no count is given: nobody should swing that often to find out."""
+
 
 @dataclass(frozen=True)
 class Verdict:
     """One of the four words above, why, and what would settle it.
 
     more_per_set : about how many more swings in each set, None when not a matter of swings.
-    more_sessions : about how many more sessions of each set, None likewise.
+    more_sessions : about how many more sessions of each set, None likewise. alone : the finding
+    counts by itself, but among this many measures chance could have made it (Holm).
     """
 
     word: str
     reason: str
     more_per_set: int | None = None
     more_sessions: int | None = None
+    alone: bool = False
 
 
 @dataclass(frozen=True)
@@ -54,9 +59,9 @@ def judge(evidence: Evidence, limits: Limits) -> Verdict:
     """The verdict on one metric by the limits set beforehand.
 
     *holds*: the interval of the SD ratio wholly below the limit and that of the shift wholly
-    within its limit. *does not hold*: the SD ratio's interval wholly above 1 (and still so
-    after Holm's adjustment for the metrics shown), or the shift's interval wholly beyond its
-    limit. Else *cannot tell yet*.
+    within its limit. *does not hold*: the SD ratio's interval wholly above 1, or the shift's
+    interval wholly beyond its limit. Else *cannot tell yet*. A grown spread that does not stand
+    after Holm's adjustment for the metrics shown is marked as counting alone only.
     """
     ratio, shift = evidence.sd_ratio, evidence.shift
     if not (ratio.known and shift.known):
@@ -68,22 +73,21 @@ def judge(evidence: Evidence, limits: Limits) -> Verdict:
         return _cannot(evidence, limits, f"fewer than {limits.minimum_swings} swings in a set")
     beyond = min(abs(shift.low), abs(shift.high)) > evidence.largest_shift and 0.0 not in shift
     within = max(abs(shift.low), abs(shift.high)) <= evidence.largest_shift
-    grown = ratio.low > 1 and evidence.sd_ratio_p < 1 - limits.level
+    grown = ratio.low > 1
     if ratio.high < limits.sd_ratio and within:
         if evidence.noisy:
-            reason = "most of the spread is the sensors' own noise, so a growth could hide in it"
+            reason = "most of the spread may be the sensors' own noise, and a growth hide in it"
             return Verdict(CANNOT_TELL, reason)
         return Verdict(HOLDS, "spread and mean stay within the limits")
     if grown and beyond:
         return Verdict(DOES_NOT_HOLD, "the spread grows and the mean moves beyond its limit")
-    if grown:
-        return Verdict(DOES_NOT_HOLD, "the spread grows")
     if beyond:
         return Verdict(DOES_NOT_HOLD, "the mean moves beyond its limit")
-    if ratio.low > 1:
-        return _cannot(
-            evidence, limits, "the growth alone would count, but not among this many measures"
-        )
+    if grown:
+        if evidence.sd_ratio_p < 1 - limits.level:
+            return Verdict(DOES_NOT_HOLD, "the spread grows")
+        reason = "the spread grows; taken alone, for chance among this many measures could do it"
+        return Verdict(DOES_NOT_HOLD, reason, alone=True)
     if ratio.high >= limits.sd_ratio:
         return _cannot(evidence, limits, "the spread may be unchanged or grown past the limit")
     return _cannot(evidence, limits, "the mean may have moved beyond its limit or not")
@@ -94,7 +98,9 @@ def _cannot(evidence: Evidence, limits: Limits, reason: str) -> Verdict:
         return Verdict(CANNOT_TELL, reason, more_sessions=_more_sessions(evidence, limits))
     needed = swings_needed(evidence, limits)
     if needed is None:
-        return Verdict(CANNOT_TELL, f"{reason}; too close to a limit for more swings to settle it")
+        return Verdict(
+            CANNOT_TELL, f"{reason}; too close to a limit for {MOST_ASKED} swings to settle it"
+        )
     return Verdict(CANNOT_TELL, reason, more_per_set=max(needed - evidence.count, 1))
 
 
@@ -119,7 +125,7 @@ def swings_needed(evidence: Evidence, limits: Limits) -> int | None:
     needed = max(min(spread), limits.minimum_swings)
     settled_by_growth = grown is not None and math.ceil(factor * grown) == min(spread)
     if settled_by_growth:
-        return needed
+        return needed if needed <= MOST_ASKED else None
     sd, value = evidence.sd_a, evidence.shift.value
     if sd > 0 and math.isfinite(value):
         # Both sets' SDs, as one, make the error of the shift.
@@ -129,7 +135,7 @@ def swings_needed(evidence: Evidence, limits: Limits) -> int | None:
         if shift is None:
             return None
         needed = max(needed, shift)
-    return needed
+    return needed if needed <= MOST_ASKED else None
 
 
 def _more_sessions(evidence: Evidence, limits: Limits) -> int | None:
