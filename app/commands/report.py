@@ -40,11 +40,12 @@ def run(arguments: argparse.Namespace) -> int:
 
     shown = analysed(arguments.library, arguments.recording)
     chosen = shown.counted()
-    comparison = None
+    against = comparison = None
     if arguments.against:
-        other = analysed(arguments.library, arguments.against).counted()
-        comparison = compare_sets(other, chosen, curves=False)
-    content = compose_report(chosen, shown.manifest, shown.analysis.version, comparison)
+        against = analysed(arguments.library, arguments.against).counted()
+        comparison = compare_sets(against, chosen, curves=False)
+    version = shown.analysis.version
+    content = compose_report(chosen, shown.manifest, version, against, comparison)
     written = [write_report(content, Path(arguments.out))]
     if arguments.pdf:
         written.append(print_pdf(render(content), Path(arguments.pdf)))

@@ -28,7 +28,7 @@ def round_ticks(low: float, high: float, about: int = 6) -> list[float]:
         return []
     raw = span / max(about, 1)
     power = 10.0 ** math.floor(math.log10(raw))
-    step = next(size * power for size in (1, 2, 5, 10) if size * power >= raw * 0.999)
+    step = min((1, 2, 5, 10), key=lambda size: abs(math.log(size * power / raw))) * power
     first = math.ceil(low / step - 1e-9)
     last = math.floor(high / step + 1e-9)
     return [round(index * step, 10) for index in range(first, last + 1)]

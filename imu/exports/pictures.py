@@ -6,6 +6,7 @@ Curves come lined up from `imu.figures.alignment`; here they are only drawn.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -71,6 +72,46 @@ def overlay_picture(
     )
 
 
+def two_sets_picture(
+    sets: Sequence[tuple[str, AlignedCurves]],
+    column: str,
+    name: str,
+    unit: str,
+    height: float = 262.0,
+) -> str:
+    """Median and middle 80 % of two sets over one another, each with a dash of its own.
+
+    sets : name and curves of each, lined up at impact.
+    """
+    every = np.concatenate([np.ravel(aligned.values[column]) for _, aligned in sets])
+    grids = np.concatenate([aligned.grid for _, aligned in sets]) * 1e3
+    span = _time_span(np.sort(grids))
+    panel = Panel(58, 34, WIDTH - 74, height - 88, span, room_around(every))
+    parts = [_time_axes(panel, f"{name}, {unit}")]
+    for place, (label, aligned) in enumerate(sets):
+        times = aligned.grid * 1e3
+        low, middle, high = quantiles(aligned.values[column], (10.0, 50.0, 90.0))
+        colour, dash = LIGHT.sets[place % 2], ("none", "7 4")[place % 2]
+        style: dict[str, str | float] = {"stroke": colour, "stroke_dasharray": dash}
+        parts.append(band(panel, times, low, high, fill=colour, fill_opacity=0.14))
+        parts.append(line(panel, times, middle, stroke_width=2.4, **style))
+        across, down = panel.left + 14, panel.top + 16 + 18 * place
+        parts.append(
+            f'<path d="M{across:.1f} {down:.1f}h30" fill="none" stroke="{colour}" '
+            f'stroke-width="2.4" stroke-dasharray="{dash}"/>'
+        )
+        parts.append(words(across + 38, down + 4, f"{label} ({len(aligned.labels)})"))
+    parts.append(upright(panel, 0.0, stroke=LIGHT.ink, stroke_width=1, stroke_dasharray="5 4"))
+    names = " and ".join(label for label, _ in sets)
+    return picture(
+        WIDTH,
+        height,
+        f"{name} of {names}, lined up at impact",
+        f"Median and middle 80 in 100 of {names} against time from impact.",
+        *parts,
+    )
+
+
 def spread_picture(
     aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 138.0
 ) -> str:
@@ -85,7 +126,7 @@ def spread_picture(
         height,
         f"{name}: where in the swing it varies",
         f"Standard deviation of the {name.lower()} between swings against time from impact.",
-        _time_axes(panel, f"SD between swings, {unit}", 3),
+        _time_axes(panel, f"SD between swings, {unit}", 2),
         band(panel, times, zero, spread, fill=LIGHT.plane, fill_opacity=0.4),
         line(panel, times, spread, stroke=LIGHT.ink, stroke_width=1.6),
         upright(panel, 0.0, stroke=LIGHT.ink, stroke_width=1, stroke_dasharray="5 4"),
@@ -109,7 +150,7 @@ def metric_picture(
         axes(
             panel,
             _swing_ticks(len(swings)),
-            round_ticks(*panel.y_span, 4),
+            round_ticks(*panel.y_span, 3),
             y_label=f"{metric.label}{unit}",
         )
     ]

@@ -10,10 +10,16 @@ import pandas as pd
 from imu.cautions import CAUTIONS, NOT_SEEN
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.errors import SwingspreadError
-from imu.exports.pictures import metric_picture, overlay_picture, spread_picture
+from imu.exports.pictures import (
+    metric_picture,
+    overlay_picture,
+    spread_picture,
+    two_sets_picture,
+)
 from imu.exports.report_page import Figure, ReportContent, Table, render
 from imu.exports.report_words import (
     comparison_findings,
+    comparison_rows,
     headline_findings,
     metric_rows,
     next_time,
@@ -35,12 +41,13 @@ def compose_report(
     chosen: SwingSet,
     manifest: Manifest,
     version: str,
+    against: SwingSet | None = None,
     comparison: Comparison | None = None,
 ) -> ReportContent:
     """Everything that stands on the report of ``chosen``.
 
     chosen : the swings that count, with their curves. manifest : of their recording.
-    comparison : findings of this set against another, put first when given.
+    against, comparison : another set and what was found between the two, put first when given.
     Raises SwingspreadError when there is no swing to report on.
     """
     if not len(chosen):
@@ -52,7 +59,7 @@ def compose_report(
     rows = {str(row["metric"]): row for row in statistics.to_dict("records")}
     headline = [metric.name for metric in headline_metrics()]
     aligned = align_curves([(chosen.curves, chosen.swings)], ["hinge_deg"])
-    figures = (
+    figures = [
         Figure(
             "The hinge of every swing",
             overlay_picture(aligned, "hinge_deg", "Hinge", "°"),
@@ -63,7 +70,7 @@ def compose_report(
             spread_picture(aligned, "hinge_deg", "Hinge", "°"),
             spread_caption(aligned),
         ),
-    )
+    ]
     small = tuple(
         Figure(
             "",
@@ -76,16 +83,17 @@ def compose_report(
     )
     findings = headline_findings(rows)
     verdicts: tuple[Table, ...] = ()
-    if comparison is not None:
-        findings = comparison_findings(comparison)
+    if comparison is not None and against is not None:
+        findings = comparison_findings(comparison) or findings
         verdicts = (_comparison_table(comparison),)
+        figures = [_both(against, chosen), *figures[1:]]
     return ReportContent(
         title=manifest.player.name or manifest.name or "Swing report",
         subtitle="What repeats from swing to swing, and what does not",
         facts=_facts(chosen, manifest),
         findings=findings,
-        first_tables=verdicts,
-        figures=figures,
+        figures=tuple(figures),
+        verdicts=verdicts,
         small=small,
         tables=(_table(statistics[statistics["metric"].isin(headline)]),),
         next_time=next_time(len(chosen), manifest.block, comparison),
@@ -131,14 +139,27 @@ def _table(statistics: pd.DataFrame) -> Table:
     )
 
 
-def _comparison_table(comparison: Comparison) -> Table:
-    rows = tuple(
-        (one.label, one.verdict.word, f"{one.shift_sentence} {one.spread_sentence}")
-        for one in comparison.findings
+def _both(against: SwingSet, chosen: SwingSet) -> Figure:
+    sets = [
+        (one.name, align_curves([(one.curves, one.swings)], ["hinge_deg"]))
+        for one in (against, chosen)
+    ]
+    return Figure(
+        "Both sets, lined up at impact",
+        two_sets_picture(sets, "hinge_deg", "Hinge", "°"),
+        "Lines are medians; bands hold the middle 80 in 100 of each set.",
     )
-    said = " ".join((comparison.headline, *comparison.refusals, *comparison.warnings))
+
+
+def _comparison_table(comparison: Comparison) -> Table:
     heading = f"{comparison.name_b} against {comparison.name_a}"
-    return Table(heading, ("", "verdict", "what was found"), rows, said)
+    return Table(
+        f"{heading[0].upper()}{heading[1:]}",
+        ("", "verdict", "mean moves (95 %)", "spread grows (95 %)", "more swings"),
+        comparison_rows(comparison),
+        " ".join((comparison.headline, *comparison.refusals, *comparison.warnings)),
+        numeric=3,
+    )
 
 
 def _small_print(chosen: SwingSet, version: str) -> tuple[str, ...]:

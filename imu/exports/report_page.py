@@ -46,8 +46,8 @@ class Table:
 class ReportContent:
     """All that stands on the report, in order, as plain text but for the pictures.
 
-    facts : name and value beneath the title. first_tables : before the pictures; tables :
-    after them. small : pictures set two abreast. next_time, cautions : list items.
+    facts : name and value beneath the title. verdicts : after the first picture; tables :
+    after all of them. small : pictures set two abreast. next_time, cautions : list items.
     small_print : how it was measured, one paragraph each.
     """
 
@@ -55,8 +55,8 @@ class ReportContent:
     subtitle: str
     facts: tuple[tuple[str, str], ...]
     findings: tuple[Finding, ...]
-    first_tables: tuple[Table, ...] = ()
     figures: tuple[Figure, ...] = ()
+    verdicts: tuple[Table, ...] = ()
     small: tuple[Figure, ...] = ()
     tables: tuple[Table, ...] = ()
     next_time: tuple[str, ...] = ()
@@ -124,8 +124,9 @@ def render(content: ReportContent) -> str:
     body = [
         _header(content),
         _findings(content.findings),
-        *(_table(item) for item in content.first_tables),
-        *(_figure(item, "h2") for item in content.figures),
+        *(_figure(item, "h2") for item in content.figures[:1]),
+        *(_table(item) for item in content.verdicts),
+        *(_figure(item, "h2") for item in content.figures[1:]),
         _list("Next time", content.next_time, "keep"),
         _pair(content.small),
         *(_table(item) for item in content.tables),

@@ -15,7 +15,9 @@ from imu.exports.report_page import Finding
 from imu.figures.alignment import AlignedCurves
 from imu.figures.overlay import spread_over_time
 from imu.variation.compare import Comparison
+from imu.variation.intervals import Interval
 from imu.variation.sample_size import swings_for_sd_ratio
+from imu.variation.verdict import CANNOT_TELL, DOES_NOT_HOLD, HOLDS, Verdict
 from imu.variation.wording import decimals, number, with_unit
 
 Row = Mapping[Any, Any]
@@ -23,6 +25,19 @@ Row = Mapping[Any, Any]
 
 FEW = 10
 """Fewer swings than this say little of a spread."""
+
+REASONABLE = 100
+"""More swings than this in each block are not asked for."""
+
+SETTLE_FIRST = (
+    "release_ms",
+    "hinge_at_impact_deg",
+    "downswing_ms",
+    "lag_at_parallel_deg",
+    "overlap_ms",
+    "backswing_ms",
+)
+"""Measures in the order in which they are worth settling."""
 
 WIDER_LIMIT = 1.5
 """Growth of the spread that a next test should be able to see; the usual limit of a verdict."""
@@ -104,17 +119,62 @@ def _figure(row: Row) -> str:
 
 
 def comparison_findings(comparison: Comparison) -> tuple[Finding, ...]:
-    """The three findings that matter most between two sets: firm verdicts first."""
-    order = {"does not hold": 0, "holds": 1, "cannot tell yet": 2, "not comparable": 3}
-    ranked = sorted(comparison.findings, key=lambda one: order.get(one.verdict.word, 4))
+    """The three findings that matter most between two sets: firm verdicts first.
+
+    Empty when the sets may not be compared.
+    """
+    order = {DOES_NOT_HOLD: 0, HOLDS: 1, CANNOT_TELL: 2}
+    usable = [one for one in comparison.findings if one.verdict.word in order]
+    ranked = sorted(usable, key=lambda one: order[one.verdict.word])
     return tuple(
         Finding(
             one.label,
             f"{one.verdict.word[0].upper()}{one.verdict.word[1:]}",
-            one.sentence,
+            _joined(one.sentence, settles(one.verdict)),
         )
         for one in ranked[:3]
     )
+
+
+def comparison_rows(comparison: Comparison) -> tuple[tuple[str, ...], ...]:
+    """Rows of the printed comparison: name, verdict, move of the mean, growth of the spread, how
+    many more swings in each set would settle it."""
+    rows = []
+    for one in comparison.findings:
+        shift, ratio = one.shift, one.spread.ratio
+        places = decimals(max(abs(shift.low), abs(shift.high), abs(shift.value)))
+        moved, moved_ends = _with_ends(shift, places)
+        grown, grown_ends = _with_ends(ratio, 2)
+        more = one.verdict.more_per_set
+        rows.append(
+            (
+                one.label,
+                one.verdict.word,
+                f"{with_unit(moved, one.unit)}{moved_ends}" if moved else "–",
+                f"{grown} ×{grown_ends}" if grown else "–",
+                str(more) if more is not None else "–",
+            )
+        )
+    return tuple(rows)
+
+
+def _with_ends(interval: Interval, places: int) -> tuple[str, str]:
+    """The value and its interval in brackets, each "" when unknown."""
+    if not math.isfinite(interval.value):
+        return "", ""
+    value = number(interval.value, places)
+    if not interval.known:
+        return value, ""
+    return value, f" ({number(interval.low, places)} to {number(interval.high, places)})"
+
+
+def settles(verdict: Verdict) -> str:
+    """What would settle a verdict that cannot be told yet; "" for a firm one."""
+    if verdict.more_per_set is not None:
+        return f"About {verdict.more_per_set} more swings in each set would settle it."
+    if verdict.more_sessions is not None:
+        return f"About {verdict.more_sessions} more sessions of each would settle it."
+    return ""
 
 
 def overlay_caption(aligned: AlignedCurves) -> str:
@@ -153,19 +213,7 @@ def next_time(count: int, block: str, comparison: Comparison | None = None) -> t
     other = "practice" if block.casefold() == "pressure" else "pressure"
     items = []
     if comparison is not None:
-        waiting = [
-            one.verdict.more_per_set
-            for one in comparison.findings
-            if one.verdict.more_per_set is not None
-        ]
-        if waiting:
-            items.append(
-                f"What cannot be told yet would take about {min(waiting)} to {max(waiting)} more "
-                "swings in each block."
-                if min(waiting) < max(waiting)
-                else f"What cannot be told yet would take about {waiting[0]} more swings in each "
-                "block."
-            )
+        items += _settling(comparison)
         other = ""
     if count < FEW:
         items.append(f"{count} swings say little of a spread: record at least {FEW}.")
@@ -180,6 +228,18 @@ def next_time(count: int, block: str, comparison: Comparison | None = None) -> t
     )
     items.append("Let the blocks take turns, so that warming up and tiring fall on both alike.")
     return tuple(items)
+
+
+def _settling(comparison: Comparison) -> list[str]:
+    """What a reasonable number of further swings would settle, timing first."""
+    told = {one.metric: one for one in comparison.findings}
+    for name in SETTLE_FIRST:
+        one = told.get(name)
+        more = one.verdict.more_per_set if one is not None else None
+        if one is not None and more is not None and more <= REASONABLE:
+            label = f"{one.label[0].lower()}{one.label[1:]}"
+            return [f"About {more} more swings in each block would settle the {label}."]
+    return []
 
 
 def metric_rows(statistics: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
