@@ -6,9 +6,9 @@ straight line through the few before it: the shock is where that foretelling fai
 by much, against the usual and against the speed of the club. A turf touched or a club laid
 down rises too slowly, or is not at the moment the club returns to where it started.
 
-The onset is then read from the departure of the acceleration from a parabola through the
-samples before the shock: the moment it passes a tenth of its first height, on a logarithmic
-scale between samples, since a low-pass filter rounds a shock's beginning roughly so. An
+The onset is then read from the jump of each sample off the parabola through the three before
+it: the moment the jump passes a tenth of its first height, on a logarithmic scale between
+samples, since a low-pass filter rounds a shock's beginning roughly so. An
 anti-alias filter with its corner at 0.25 to 0.3 of the sampling rate delays by 0.5 to 0.7 of
 a sampling interval, and the tenth point by about a third of that: this is taken off. What
 stays unknown of the filter, the strike's own shape and the sampling are in the standard error.
@@ -42,9 +42,8 @@ QUIET_BEFORE = 0.012
 CLEAR_PART = 0.2
 """Part of the greatest surprise from which a sample surely belongs to the shock."""
 
-FIT_SPAN = 0.010
-GUARD = 2
-"""s of samples before the shock to which the parabola is fitted, and samples left out between."""
+LOOK_EARLIER = 4
+"""Samples before the first clear one in which the shock may already have begun."""
 
 FIRST_HEIGHT = 0.004
 """s after the first surprise within which the shock's first height is read."""
@@ -52,13 +51,10 @@ FIRST_HEIGHT = 0.004
 ONSET_PART = 0.1
 """Part of the first height at which the onset is read."""
 
-RISE = 0.0035
-"""s, longest time from onset to half of the first height (a sampling interval more is let)."""
-
 DELAY_ERROR = 0.0003
 """s, standard error from the unknown delay of the sensor's filter and the shape of the shock."""
 
-FILTER_LAG = 0.2
+FILTER_LAG = 0.5
 """Lag of the tenth point behind the strike, as a part of the sampling interval."""
 
 STEP_ERROR = 0.35
@@ -84,7 +80,7 @@ def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> S
     stop = int(np.searchsorted(stream.time, end))
     if stop - first < 5 * BEFORE:
         return None
-    time, acc = stream.time[first:stop], stream.acc[first:stop]
+    time, acc = even_time(stream, first, stop), stream.acc[first:stop]
     surprise = _surprise(time, acc)
     inside = (time >= begin) & (np.arange(len(time)) >= 2 * BEFORE)
     if not inside.any():
@@ -99,38 +95,79 @@ def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> S
     clear = max(CLEAR_PART * float(surprise[greatest]), SHARPNESS * usual)
     run = np.flatnonzero(inside & (surprise >= min(clear, float(surprise[greatest]))))
     run = run[(time[run] > time[greatest] - QUIET_BEFORE) & (run <= greatest)]
-    return _onset(time, acc, int(run[0]), limit)
+    shock = int(run[0])
+    calm = slice(max(shock - 40, 3), max(shock - 6, 4))
+    usual_jump = float(np.median(_jump(time, acc, calm.start, calm.stop)))
+    return _after_gap(time, shock) or _onset(time, acc, shock, usual_jump)
 
 
-def _onset(time: FloatArray, acc: FloatArray, shock: int, limit: float) -> Strike | None:
-    """Onset of the shock first seen at sample ``shock``; None when it rises too slowly."""
-    usual_step = float(np.median(np.diff(time)))
-    count = min(max(round(FIT_SPAN / usual_step), BEFORE), 2 * BEFORE)
-    fit = slice(max(shock - GUARD - count, 0), shock - GUARD)
+def even_time(stream: Stream, first: int, stop: int) -> FloatArray:
+    """Times of samples first to stop, s, freed of the shiver of their stamps.
+
+    A sensor samples evenly by its own clock; stamps put on afterwards shiver by up to a
+    quarter of an interval in some sensors. A straight line of time over sample number, half a
+    second to each side, dates the samples. Where stamps and numbers do not go together the
+    stamps stand.
+    """
+    reach = round(0.5 * stream.rate_hz)
+    low, high = max(first - reach, 0), min(stop + reach, len(stream.time))
+    stamps = stream.time[low:high]
+    numbers = (stream.seq[low:high] - stream.seq[low]).astype(np.float64)
+    middle, centre = float(numbers.mean()), float(stamps.mean())
+    across = numbers - middle
+    slope = float(across @ (stamps - centre)) / float(across @ across)
+    even = centre + slope * across
+    if np.abs(stamps - even).max() > 0.75 * slope:
+        return stream.time[first:stop]
+    dated: FloatArray = even[first - low : stop - low]
+    return dated
+
+
+def _after_gap(time: FloatArray, shock: int) -> Strike | None:
+    """A strike first seen right after lost samples happened somewhere among them."""
+    step = np.diff(time[max(shock - BEFORE - 2, 0) : shock + 1])
+    usual = float(np.median(np.diff(time)))
+    longest = int(np.argmax(step))
+    if step[longest] < 1.8 * usual:
+        return None
+    begin = float(time[max(shock - BEFORE - 2, 0) + longest])
+    end = float(time[shock])
+    return Strike(0.5 * (begin + end), (end - begin) / math.sqrt(12.0), math.inf)
+
+
+def _onset(time: FloatArray, acc: FloatArray, shock: int, usual_jump: float) -> Strike | None:
+    """Onset of the shock whose first clear sample is ``shock``."""
+    first = max(shock - LOOK_EARLIER, BEFORE)
     stop = int(np.searchsorted(time, time[shock] + FIRST_HEIGHT, side="right"))
-    rows = np.arange(fit.stop, max(stop, shock + 1))
-    scale = float(time[shock] - time[fit.start])
-    past = (time[fit] - time[shock]) / scale
-    coefficients = np.polynomial.polynomial.polyfit(past, acc[fit], 2)
-    foretold = np.polynomial.polynomial.polyval((time - time[shock]) / scale, coefficients).T
-    departure = np.sqrt(((acc[rows] - foretold[rows]) ** 2).sum(axis=1))
-    scatter = float(np.sqrt(((acc[fit] - foretold[fit]) ** 2).sum(axis=1).mean()))
-    height = float(departure.max())
-    level = max(ONSET_PART * height, 3.0 * scatter)
-    (over,) = np.nonzero(departure > level)
-    if len(over) == 0 or height < limit:
+    jump = _jump(time, acc, first, max(stop, shock + 1))
+    height = float(jump.max())
+    noise = max(usual_jump, 1e-3 * height)
+    level = max(ONSET_PART * height, 4.0 * noise)
+    (over,) = np.nonzero(jump > level)
+    if len(over) == 0:
         return None
-    place = int(rows[over[0]])
-    before = float(departure[over[0] - 1]) if over[0] > 0 else scatter
-    low, high = max(before, scatter, 1e-3 * height), float(departure[over[0]])
-    part = math.log(level / low) / math.log(high / low) if low < level else 0.5
+    place = first + int(over[0])
     step = float(time[place] - time[place - 1])
-    moment = float(time[place - 1]) + min(max(part, 0.0), 1.0) * step
-    half = float(time[rows[np.argmax(departure > 0.5 * height)]])
-    if half - moment > RISE + step:
-        return None
-    moment -= FILTER_LAG * usual_step
+    high = float(jump[over[0]])
+    low = max(float(jump[over[0] - 1]) if over[0] > 0 else noise, noise)
+    part = math.log(level / low) / math.log(high / low) if low < level else 0.5
+    usual_step = float(np.median(np.diff(time)))
+    moment = float(time[place - 1]) + part * step - FILTER_LAG * usual_step
     return Strike(moment, math.hypot(STEP_ERROR * step, DELAY_ERROR), height)
+
+
+def _jump(time: FloatArray, acc: FloatArray, first: int, stop: int) -> FloatArray:
+    """(stop − first,) m/s², distance of samples from the parabola through the three before."""
+    rows = np.arange(first, stop)
+    t = time[rows[:, None] - np.array([3, 2, 1])] - time[rows, None]
+    a, b, c = t.T
+    weights = np.column_stack(
+        [b * c / ((a - b) * (a - c)), a * c / ((b - a) * (b - c)), a * b / ((c - a) * (c - b))]
+    )
+    foretold = np.einsum("ij,ijk->ik", weights, acc[rows[:, None] - np.array([3, 2, 1])])
+    missed = acc[rows] - foretold
+    size: FloatArray = np.sqrt(np.einsum("ij,ij->i", missed, missed))
+    return size
 
 
 def _surprise(time: FloatArray, acc: FloatArray) -> FloatArray:
