@@ -12,15 +12,13 @@ import pandas as pd
 
 import imu
 from imu.columns import CURVE_COLUMNS, EVENTS, METRICS, SWING_COLUMNS
-from imu.fusion.axes import Mounting, club_axis, forearm_axis, mounting
-from imu.fusion.estimate import SessionFit, SwingFit, fit_session
-from imu.fusion.joint import follow_both
+from imu.fusion.axes import Mounting
+from imu.fusion.estimate import SessionFit, SwingFit
 from imu.fusion.mirror import mirror
 from imu.fusion.motion import build_motion, turned
 from imu.fusion.report import describe_fit
-from imu.fusion.rest import rest_spells
-from imu.fusion.samples import SENSORS, SwingSamples, cut_swing
-from imu.fusion.start import first_shared, first_state
+from imu.fusion.samples import cut_swing
+from imu.fusion.session import solve_session
 from imu.fusion.track import Track
 from imu.fusion.uncertainty import MotionErrors, motion_errors, thinned
 from imu.recordings.synchronise import align, filter_delay
@@ -47,10 +45,6 @@ Progress = Callable[[float, str], None]
 
 FIT_STEP = 0.003
 """Time base of the fit, s."""
-_LEAST_CLOCK_SE = 0.003
-_LEAST_DRIFT_SE = 2e-6
-_FOREARM_TO_WRIST = 0.06
-_BUTT_TO_SENSOR = 0.33
 
 
 def analyse(
@@ -77,7 +71,8 @@ def analyse(
     whole = [samples for samples in cut if samples is not None]
     if not whole:
         return _empty(recording, chosen, aligned, windows, found.rejected)
-    fit, mounted, rests = _fit(recording, aligned, whole)
+    solved = solve_session(aligned, whole, recording.manifest)
+    fit, mounted = solved.fit, solved.mounted
     moved = [
         build_motion(samples, fit.shared, swing.state, mounted)
         for samples, swing in zip(whole, fit.swings, strict=True)
@@ -116,43 +111,13 @@ def analyse(
         settings=chosen.as_dict(),
         swings=swings[list(SWING_COLUMNS)],
         curves=curve_table[list(CURVE_COLUMNS)],
-        calibration=describe_fit(fit, mounted, rests, recording.manifest.player.handedness),
+        calibration=describe_fit(
+            fit, mounted, solved.seats, solved.rests, recording.manifest.player.handedness
+        ),
         clock=clock,
         rejected=found.rejected,
         warnings=(*aligned.warnings, *recording.faults),
     )
-
-
-def _fit(
-    recording: Recording, aligned: AlignedStreams, whole: Sequence[SwingSamples]
-) -> tuple[SessionFit, Mounting, Mapping[str, Any]]:
-    """Fit the session and find the mountings."""
-    manifest = recording.manifest
-    sensors = manifest.sensors
-    forearm = float(sensors.get(FOREARM, {}).get("distance_to_wrist", _FOREARM_TO_WRIST))
-    butt = float(sensors.get(CLUB, {}).get("distance_from_butt", _BUTT_TO_SENSOR))
-    lengths = {FOREARM: forearm, CLUB: butt - manifest.club.wrist_from_butt}
-    rests = {
-        role: rest_spells(stream.time, stream.acc, stream.gyr)
-        for role, stream in aligned.streams.items()
-        if role in SENSORS
-    }
-    shared, axes = first_shared(whole, rests, lengths)
-    states = [first_state(samples, shared) for samples in whole]
-    clock = aligned.clocks[FOREARM]
-    sigma = (max(clock.offset_se, _LEAST_CLOCK_SE), max(clock.drift_se, _LEAST_DRIFT_SE))
-    fit = fit_session(whole, rests, shared, axes, states, sigma)
-    tracks = [
-        follow_both(samples, fit.shared, swing.state)
-        for samples, swing in zip(whole, fit.swings, strict=True)
-    ]
-    long_axes = {
-        FOREARM: forearm_axis(
-            whole, tracks, fit, aligned.streams[FOREARM], manifest.player.arm_length
-        ),
-        CLUB: club_axis(fit, aligned.streams[CLUB]),
-    }
-    return fit, mounting(whole, tracks, long_axes), rests
 
 
 def _measure(

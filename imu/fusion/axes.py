@@ -34,6 +34,7 @@ import numpy as np
 from imu.fusion.estimate import SessionFit
 from imu.fusion.parameters import LEVER, OFFSET
 from imu.fusion.samples import SwingSamples
+from imu.fusion.start import Seat
 from imu.fusion.track import Track, cross, skew
 from imu.types import CLUB, FOREARM, FloatArray, Stream
 from imu.units import DEG, STANDARD_GRAVITY
@@ -41,6 +42,8 @@ from imu.units import DEG, STANDARD_GRAVITY
 STRAP_SIGMA = 5.0 * DEG
 CLAMP_SIGMA = 1.2 * DEG
 SENSOR_HEIGHT, SENSOR_HEIGHT_SIGMA = 0.016, 0.005
+ASKEW_SIGMA = 15.0 * DEG
+"""When a sensor was set askew, its nominal axis is only the direction it was flung in."""
 _ARC_FLOOR = 0.5 * DEG
 _ROLL_FLOOR = 0.5 * DEG
 _ARC_FROM, _ARC_TO, _ARC_STEP = -0.45, -0.008, 0.012
@@ -79,23 +82,32 @@ def forearm_axis(
     swings: Sequence[SwingSamples],
     tracks: Sequence[Mapping[str, Track]],
     fit: SessionFit,
+    seat: Seat,
     stream: Stream,
     arm_length: float,
 ) -> LongAxis:
     """Elbow-to-wrist axis in the forearm sensor."""
-    nominal = fit.axes[FOREARM]
+    nominal = seat.axis
     basis = across_basis(nominal)
-    evidence = [Evidence("strap", np.zeros(2), STRAP_SIGMA**2 * np.eye(2))]
+    sigma = STRAP_SIGMA if seat.along_box else ASKEW_SIGMA
+    evidence = [Evidence("strap", np.zeros(2), sigma**2 * np.eye(2))]
     evidence += _arc(swings, tracks, fit, nominal, basis, arm_length)
     evidence += _roll(stream, fit, FOREARM, nominal, basis)
     return _combine(nominal, basis, evidence)
 
 
-def club_axis(fit: SessionFit, stream: Stream) -> LongAxis:
+def club_axis(fit: SessionFit, seat: Seat, stream: Stream) -> LongAxis:
     """Grip-to-head axis in the club sensor."""
-    nominal = fit.axes[CLUB]
+    nominal = seat.axis
     basis = across_basis(nominal)
-    evidence = [Evidence("clamp", np.zeros(2), CLAMP_SIGMA**2 * np.eye(2))]
+    if seat.along_box:
+        evidence = [Evidence("clamp", np.zeros(2), CLAMP_SIGMA**2 * np.eye(2))]
+    else:
+        # Set askew: only the lever is left, off the shaft by the sensor's height.
+        lever = fit.shared.sensors[CLUB].lever
+        reach = float(lever @ nominal)
+        sigma = SENSOR_HEIGHT / max(reach, 0.1) / np.sqrt(2.0)
+        evidence = [Evidence("lever", basis @ lever / reach, sigma**2 * np.eye(2))]
     evidence += _roll(stream, fit, CLUB, nominal, basis)
     evidence += _height(fit, nominal, basis, _combine(nominal, basis, evidence))
     return _combine(nominal, basis, evidence)
@@ -180,6 +192,7 @@ def _arc(
         time = track.time[rows]
         inside = (time > impact + _ARC_FROM) & (time < impact + _ARC_TO)
         keep = inside & swing.usable(time, fit.shared.at(time))
+        keep &= ~swing.clipped_axes(FOREARM, time, fit.shared.at(time)).any(axis=1)
         rows, time = rows[keep], time[keep]
         if len(rows) < 8:
             continue

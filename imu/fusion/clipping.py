@@ -15,11 +15,14 @@ NEAR_FULL_SCALE = 0.975
 _GAP_PERIODS = 1.6
 
 
-def clipped_samples(stream: Stream) -> BoolArray:
-    """(N, 2) True where any axis of the accelerometer, of the gyroscope, is clipped."""
-    acc = np.abs(stream.acc).max(axis=1) >= NEAR_FULL_SCALE * stream.acc_range
-    gyr = np.abs(stream.gyr).max(axis=1) >= NEAR_FULL_SCALE * stream.gyr_range
-    return np.column_stack([acc, gyr])
+def clipped_samples(acc: FloatArray, gyr: FloatArray, stream: Stream) -> BoolArray:
+    """(N, 6) True where an axis of the accelerometer, then of the gyroscope, is clipped.
+
+    acc, gyr : (N, 3) samples of ``stream``.
+    """
+    force = np.abs(acc) >= NEAR_FULL_SCALE * stream.acc_range
+    rate = np.abs(gyr) >= NEAR_FULL_SCALE * stream.gyr_range
+    return np.hstack([force, rate])
 
 
 def spans(flags: BoolArray, time: FloatArray) -> FloatArray:

@@ -65,13 +65,12 @@ class SwingFit:
 class SessionFit:
     """The session after the fit.
 
-    shared, covariance : the 56 shared numbers and their covariance. axes : nominal distal axis
-    of each sensor. scale : s above. correlation : rows that err alike. steps : taken.
+    shared, covariance : the 56 shared numbers and their covariance. scale : s above.
+    correlation : rows that err alike. steps : taken.
     """
 
     shared: Shared
     covariance: FloatArray
-    axes: Mapping[str, FloatArray]
     swings: tuple[SwingFit, ...]
     scale: float
     correlation: float
@@ -96,7 +95,6 @@ def fit_session(
     swings: Sequence[SwingSamples],
     rests: Mapping[str, RestSpells],
     shared: Shared,
-    axes: Mapping[str, FloatArray],
     states: Sequence[SwingState],
     clock_sigma: tuple[float, float],
     priors: Priors | None = None,
@@ -140,7 +138,7 @@ def fit_session(
         SwingFit(state, inverse, -inverse @ normal.cross.T, _rms(normal.normalised))
         for state, normal, inverse in zip(current, normals, inverses, strict=True)
     )
-    return SessionFit(shared, covariance, dict(axes), fits, scale, correlation, steps, converged)
+    return SessionFit(shared, covariance, fits, scale, correlation, steps, converged)
 
 
 def _normal(

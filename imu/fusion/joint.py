@@ -180,4 +180,21 @@ def joint_rows(
     by_shared[:, :, CLOCK_SHIFT] = -slope
     by_shared[:, :, CLOCK_DRIFT] = -slope * (samples.time[rows] - shared.clock_origin)[:, None]
     error = (tracks[FOREARM].wrist - tracks[CLUB].wrist)[rows]
+    for role in SENSORS:
+        clipped = samples.clipped_axes(role, time[good], shared.at(time[good]))
+        for axis in range(3):
+            (which,) = np.nonzero(clipped[:, axis])
+            if len(which):
+                _leave_out(fields[role].matrix[good][which, :, axis], which, error)
+                _leave_out(fields[role].matrix[good][which, :, axis], which, by_shared)
+                _leave_out(fields[role].matrix[good][which, :, axis], which, by_own)
     return JointRows(rows, error, by_shared, by_own, size)
+
+
+def _leave_out(direction: FloatArray, rows: np.ndarray, values: FloatArray) -> None:
+    """Take from ``values[rows]`` (M, 3, ...) its part along unit ``direction`` (M, 3), in place.
+
+    A clipped axis says nothing along itself, but the other two still bind the joint.
+    """
+    part = np.einsum("mi,mi...->m...", direction, values[rows])
+    values[rows] -= np.einsum("mi,m...->mi...", direction, part)

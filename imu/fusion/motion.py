@@ -48,7 +48,7 @@ def bridged(samples: SwingSamples, shared: Shared, time: FloatArray) -> BoolArra
     flags = np.zeros(len(time), dtype=bool)
     for role, sensor in samples.sensors.items():
         local = time - shared.at(time) if role == FOREARM else time
-        flags |= sensor.doubtful(local, sensor.gyr_doubt, 0.0)
+        flags |= sensor.doubtful(local, sensor.doubt, 0.0)
     return flags
 
 

@@ -12,12 +12,17 @@ from imu.fusion.estimate import SessionFit
 from imu.fusion.parameters import ACC_BIAS, GYR_BIAS, LEVER, OFFSET
 from imu.fusion.rest import RestSpells
 from imu.fusion.samples import SENSORS
+from imu.fusion.start import Seat
 from imu.types import FloatArray
 from imu.units import DEG
 
 
 def describe_fit(
-    fit: SessionFit, mounted: Mounting, rests: Mapping[str, RestSpells], handedness: str
+    fit: SessionFit,
+    mounted: Mounting,
+    seats: Mapping[str, Seat],
+    rests: Mapping[str, RestSpells],
+    handedness: str,
 ) -> dict[str, Any]:
     """Calibration as plain JSON values. Sensor axes are those of the (mirrored) sensor."""
     sigma = np.sqrt(np.diag(fit.covariance))
@@ -26,11 +31,12 @@ def describe_fit(
         errors, offset = fit.shared.sensors[role], OFFSET[role]
         axis = mounted.axes[role]
         own = sigma[offset:]
-        tilt = float(np.arccos(np.clip(axis.axis @ fit.axes[role], -1.0, 1.0)))
+        tilt = float(np.arccos(np.clip(axis.axis @ seats[role].axis, -1.0, 1.0)))
         sensors[role] = {
             "long_axis": _plain(axis.axis),
             "long_axis_se_deg": _plain(np.sqrt(np.diag(axis.covariance)) / DEG),
             "long_axis_from_nominal_deg": tilt / DEG,
+            "set_along_the_segment": seats[role].along_box,
             "long_axis_evidence": [piece.name for piece in axis.evidence],
             "sensor_to_segment": [_plain(row) for row in mounted.matrix[role]],
             "lever_from_wrist_m": _plain(errors.lever),
@@ -50,11 +56,16 @@ def describe_fit(
         "residual_correlation_rows": fit.correlation,
         "steps": fit.steps,
         "converged": fit.converged,
-        "words": _words(fit, mounted, rests),
+        "words": _words(fit, mounted, seats, rests),
     }
 
 
-def _words(fit: SessionFit, mounted: Mounting, rests: Mapping[str, RestSpells]) -> list[str]:
+def _words(
+    fit: SessionFit,
+    mounted: Mounting,
+    seats: Mapping[str, Seat],
+    rests: Mapping[str, RestSpells],
+) -> list[str]:
     """What was determined by what, and what would improve it."""
     said = []
     for role in SENSORS:
@@ -62,6 +73,11 @@ def _words(fit: SessionFit, mounted: Mounting, rests: Mapping[str, RestSpells]) 
         spread = float(np.sqrt(np.trace(axis.covariance) / 2.0)) / DEG
         names = ", ".join(piece.name for piece in axis.evidence)
         said.append(f"{role}: long axis known to {spread:.1f}° (from {names})")
+        if not seats[role].along_box:
+            said.append(
+                f"{role}: the sensor sits askew on its segment; set with one edge along it, "
+                "its axis would be known better"
+            )
         if not len(rests[role]):
             said.append(
                 f"{role}: never at rest, so its biases rest on the swings alone; "

@@ -26,13 +26,14 @@ class SensorSpan:
     """One sensor's samples around one swing.
 
     signal : spline of (acc, gyr), six columns, SI, sensor frame, against sample time.
-    acc_doubt, gyr_doubt : (S, 2) s, spells in which acceleration, rate, were not really read.
-    period : s, nominal sample period. clipped : (S, 2) s, spells clipped in rate.
+    doubt : (S, 2) s, spells in which the rate was not really read: samples lost, or clipped.
+    acc_clipped : for each accelerometer axis (S, 2) s, spells in which it was clipped.
+    period : s, nominal sample period.
     """
 
     signal: CubicSpline
-    acc_doubt: FloatArray
-    gyr_doubt: FloatArray
+    doubt: FloatArray
+    acc_clipped: tuple[FloatArray, FloatArray, FloatArray]
     period: float
 
     def doubtful(self, time: FloatArray, which: FloatArray, margin: float) -> BoolArray:
@@ -66,19 +67,26 @@ class SwingSamples:
         return self.window.impact - before, self.window.impact + STRIKE_RINGING
 
     def usable(self, time: FloatArray, shift: FloatArray | float) -> BoolArray:
-        """Where both accelerations were really read; ``shift`` is the forearm's clock error."""
+        """Where neither sensor lost samples, clipped its rate or felt the strike.
+
+        shift : error of the forearm's clock, s.
+        """
         good = np.ones(len(time), dtype=bool)
         for role, sensor in self.sensors.items():
             local = time - shift if role == FOREARM else time
-            for which, periods in (
-                (sensor.acc_doubt, _CLIP_MARGIN_PERIODS),
-                (sensor.gyr_doubt, _GAP_MARGIN_PERIODS),
-            ):
-                good &= ~sensor.doubtful(local, which, periods * sensor.period)
+            good &= ~sensor.doubtful(local, sensor.doubt, _GAP_MARGIN_PERIODS * sensor.period)
         strike = self.strike()
         if strike is not None:
             good &= (time < strike[0]) | (time > strike[1])
         return good
+
+    def clipped_axes(self, role: str, time: FloatArray, shift: FloatArray | float) -> BoolArray:
+        """(M, 3) where each accelerometer axis of a sensor was clipped, filter's reach included."""
+        sensor = self.sensors[role]
+        local = time - shift if role == FOREARM else time
+        margin = _CLIP_MARGIN_PERIODS * sensor.period
+        flags = [sensor.doubtful(local, spells, margin) for spells in sensor.acc_clipped]
+        return np.column_stack(flags)
 
 
 def cut_swing(aligned: AlignedStreams, window: SwingWindow, step: float) -> SwingSamples | None:
@@ -97,12 +105,13 @@ def cut_swing(aligned: AlignedStreams, window: SwingWindow, step: float) -> Swin
             return None
         start, end = max(start, float(time[0])), min(end, float(time[-1]))
         values = np.hstack([stream.acc[first:last], stream.gyr[first:last]])
-        flags = clipped_samples(stream)[first:last]
+        flags = clipped_samples(values[:, :3], values[:, 3:], stream)
         gaps = gap_spans(time, period)
+        x, y, z = (spans(flags[:, axis], time) for axis in range(3))
         sensors[role] = SensorSpan(
             signal=CubicSpline(time, values),
-            acc_doubt=np.vstack([gaps, spans(flags[:, 0], time)]),
-            gyr_doubt=np.vstack([gaps, spans(flags[:, 1], time)]),
+            doubt=np.vstack([gaps, spans(flags[:, 3:].any(axis=1), time)]),
+            acc_clipped=(x, y, z),
             period=period,
         )
     base = np.arange(start, end, step)

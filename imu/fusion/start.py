@@ -1,9 +1,11 @@
 """A first guess for the session: which way the sensors lie, and how they stand at each start.
 
-Nothing is known of the mountings but that a sensor's box is set along its segment to within some
-20 degrees. Near impact both sensors are flung outwards, so the specific force points along the
-segment towards the body: the sensor axis nearest to it is the nominal long axis, and the
-measured distances give the first lever arms. Each swing starts level by its accelerometers; the
+A sensor's box is usually set along its segment, one of its axes within some degrees of the long
+axis; which one is seen from the swings. Near impact both sensors are flung outwards, so the
+specific force points along the segment towards the body: the sensor axis nearest to it, if near
+enough, is the nominal long axis; a box set askew gets the direction itself, and more doubt. The
+measured distances give the first lever arms. After a fit the levers tell whether the seat taken
+was right (``reseat``). Each swing starts level by its accelerometers; the
 club's heading against the forearm's is the turn about the vertical that best lays the two wrist
 forces on each other (Wahba's problem in one dimension).
 """
@@ -11,6 +13,7 @@ forces on each other (Wahba's problem in one dimension).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,6 +27,8 @@ from imu.types import CLUB, FOREARM, FloatArray
 from imu.units import DEG, STANDARD_GRAVITY
 
 _FLUNG = (-0.08, -0.01)
+_ASKEW_AT_FIRST = 28.0 * DEG
+_ASKEW_AFTER_FIT = {FOREARM: 20.0 * DEG, CLUB: 10.0 * DEG}
 _COMPARED = (-0.25, -0.01)
 _SETTLED = 0.3
 _STRIKE_TURN = 1.5 * DEG
@@ -32,41 +37,74 @@ _GAP_TURN_OF_RATE = 0.02
 _SHORTEST_BREAK_PERIODS = 2.5
 
 
-def nominal_axis(swings: Sequence[SwingSamples], role: str) -> FloatArray:
-    """Sensor axis (unit, signed) nearest to the segment's distal direction."""
+@dataclass(frozen=True, eq=False)
+class Seat:
+    """How a sensor sits on its segment, before the axis is known well.
+
+    axis : (3,) unit, nominal distal direction in sensor axes. along_box : whether it is one of
+    the sensor's own axes, as it should be; else the sensor was set askew.
+    """
+
+    axis: FloatArray
+    along_box: bool
+
+
+def seat_towards(distal: FloatArray, askew: float) -> Seat:
+    """Seat for a rough distal direction: the nearest sensor axis if within ``askew`` rad."""
+    direction = distal / np.linalg.norm(distal)
+    largest = int(np.argmax(np.abs(direction)))
+    if np.arccos(min(1.0, float(np.abs(direction[largest])))) > askew:
+        return Seat(direction, False)
+    axis = np.zeros(3)
+    axis[largest] = np.sign(direction[largest])
+    return Seat(axis, True)
+
+
+def first_seat(swings: Sequence[SwingSamples], role: str) -> Seat:
+    """Seat of a sensor from the force that flings it outwards before impact."""
     total = np.zeros(3)
     for swing in swings:
         impact = swing.window.impact
         near = swing.time[(swing.time > impact + _FLUNG[0]) & (swing.time < impact + _FLUNG[1])]
         total += swing.sensors[role].signal(near)[:, :3].mean(axis=0)
-    axis = np.zeros(3)
-    largest = int(np.argmax(np.abs(total)))
-    axis[largest] = -np.sign(total[largest])
-    return axis
+    return seat_towards(-total, _ASKEW_AT_FIRST)
+
+
+def reseat(role: str, seat: Seat, distal: FloatArray) -> Seat | None:
+    """A better seat when the fitted direction contradicts the one taken; else None.
+
+    distal : (3,) fitted direction, known to a few degrees.
+    """
+    askew = _ASKEW_AFTER_FIT[role]
+    better = seat_towards(distal, askew)
+    if better.along_box:
+        return None if seat.along_box and better.axis @ seat.axis > 0.5 else better
+    turned = np.arccos(np.clip(better.axis @ seat.axis, -1.0, 1.0))
+    return better if seat.along_box or turned > 0.5 * askew else None
 
 
 def first_shared(
     swings: Sequence[SwingSamples],
     rests: Mapping[str, RestSpells],
     lengths: Mapping[str, float],
-) -> tuple[Shared, dict[str, FloatArray]]:
-    """Shared parameters before any fitting, and the nominal distal axis of each sensor.
+    seats: Mapping[str, Seat],
+) -> Shared:
+    """Shared parameters before any fitting.
 
     lengths : m, wrist to sensor along the segment, by role.
     """
-    sensors, axes = {}, {}
+    sensors = {}
     for role in SENSORS:
-        axes[role] = nominal_axis(swings, role)
         towards = -1.0 if role == FOREARM else 1.0
         sensors[role] = SensorErrors(
             gyr_bias=quiet_rate(swings, rests[role], role),
             gyr_matrix=np.zeros((3, 3)),
             acc_bias=np.zeros(3),
             acc_matrix=np.zeros((3, 3)),
-            lever=towards * lengths[role] * axes[role],
+            lever=towards * lengths[role] * seats[role].axis,
         )
     origin = float(np.mean([swing.window.impact for swing in swings]))
-    return Shared(sensors, 0.0, 0.0, origin), axes
+    return Shared(sensors, 0.0, 0.0, origin)
 
 
 def quiet_rate(swings: Sequence[SwingSamples], rests: RestSpells, role: str) -> FloatArray:
@@ -110,7 +148,7 @@ def _breaks(swing: SwingSamples, role: str) -> tuple[Break, ...]:
     strike = swing.strike()
     if strike is not None:
         found.append(Break(strike[0], strike[0] + 0.5 * STRIKE_RINGING, _STRIKE_TURN, True))
-    for first, last in sensor.gyr_doubt:
+    for first, last in sensor.doubt:
         long_enough = last - first > _SHORTEST_BREAK_PERIODS * sensor.period
         if not long_enough or last < swing.time[0] or first > swing.time[-1]:
             continue
