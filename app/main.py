@@ -170,7 +170,7 @@ def _route(app: Dash, store: Store) -> None:
             return 100 * fraction, error, no_update, True
         if fraction >= 1.0:
             return 100, "Ready", refresh + 1, True
-        return 100 * fraction, text, no_update, False
+        return 100 * fraction, text[:1].upper() + text[1:], no_update, False
 
     @app.callback(
         Output("wait-stop", "disabled"),

@@ -50,9 +50,9 @@ class Level:
 
     @property
     def interval_text(self) -> str:
-        """Interval of the SD as "8 to 15"."""
+        """Interval of the SD as "8–15"; an SD has no sign that a dash could be taken for."""
         low, high = plain(self.sd_low, self.sd_decimals), plain(self.sd_high, self.sd_decimals)
-        return f"{low} to {high}"
+        return f"{low}–{high}"
 
     @property
     def noise_text(self) -> str:

@@ -5,7 +5,7 @@ window.dash_clientside = window.dash_clientside || {};
 (function () {
   const VIEWS = {
     face: { turn: 0, lift: 0.06 },
-    line: { turn: Math.PI / 2, lift: 0.06 },
+    line: { turn: Math.PI / 2, lift: 0.06, sided: true },
     above: { turn: 0, lift: 1.35 },
   };
   const state = { frames: null, moment: 0, speed: 0.25, playing: 0, turn: 0, lift: 0.06 };
@@ -167,8 +167,9 @@ window.dash_clientside = window.dash_clientside || {};
     dot(context, frames.head[now], project, 8, club);
     context.font = "600 15px " + getComputedStyle(document.body).fontFamily;
     context.fillStyle = quiet;
-    const target = project([1.55, ball[1], ground]);
-    context.fillText("target", Math.min(target[0] - 10, canvas.clientWidth - 50), target[1] + 20);
+    const target = project([1.5 * frames.target, ball[1], ground]);
+    context.textAlign = "center";
+    context.fillText("target", Math.max(36, Math.min(target[0], canvas.clientWidth - 36)), target[1] + 22);
   }
 
   /* The line over the curves at the moment shown. */
@@ -261,12 +262,15 @@ window.dash_clientside = window.dash_clientside || {};
   }
 
   function listen() {
-    const slider = element("swing-moment");
     const canvas = element("swing-space");
-    if (!slider || slider.swingListens) {
+    const box = element("swing-scrub");
+    if (!box || box.firstChild) {
       return;
     }
-    slider.swingListens = true;
+    const slider = document.createElement("input");
+    Object.assign(slider, { type: "range", id: "swing-moment", className: "scrub", min: 0, max: 1000 });
+    slider.setAttribute("aria-label", "Moment of the swing");
+    box.appendChild(slider);
     slider.addEventListener("input", function () {
       stop();
       const ends = span();
@@ -316,6 +320,9 @@ window.dash_clientside = window.dash_clientside || {};
       listen();
       if (fresh) {
         stop();
+        if (state.view === "line") {
+          state.turn = VIEWS.line.turn * frames.target;
+        }
         state.moment = frames.events.club_top === undefined ? 0 : frames.events.club_top;
       }
       window.requestAnimationFrame(() => show(state.moment));
@@ -326,7 +333,7 @@ window.dash_clientside = window.dash_clientside || {};
     look: function (view, speed) {
       const seen = VIEWS[view] || VIEWS.face;
       if (state.view !== view) {
-        state.turn = seen.turn;
+        state.turn = seen.turn * (seen.sided && state.frames ? state.frames.target : 1);
         state.lift = seen.lift;
         state.view = view;
       }

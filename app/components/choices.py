@@ -10,14 +10,22 @@ from dash import html
 
 
 def segmented(
-    identity: str, label: str, choices: Sequence[tuple[str, str]], value: str, size: str = "md"
+    identity: str,
+    label: str,
+    choices: Sequence[tuple[str, str]],
+    value: str,
+    size: str = "md",
+    quiet: bool = False,
 ) -> Any:
-    """A segmented control with a visible label; an unknown ``value`` falls to the first."""
+    """A segmented control with a label (heard but not seen if ``quiet``); an unknown ``value``
+    falls to the first."""
     values = [choice for choice, _ in choices]
     return html.Div(
         className="choice",
         children=[
-            html.Span(label, className="choice-label", id=f"{identity}-label"),
+            html.Span(
+                label, className="heard" if quiet else "choice-label", id=f"{identity}-label"
+            ),
             dmc.SegmentedControl(
                 id=identity,
                 data=[{"value": choice, "label": words} for choice, words in choices],

@@ -11,6 +11,7 @@ from dash import html
 
 from app.summary import Level
 from imu.columns import Metric
+from imu.variation.wording import plain_name
 
 
 def explanation(metric: Metric) -> list[Any]:
@@ -48,11 +49,13 @@ def tile(level: Level) -> Any:
         if math.isfinite(level.sd)
         else ["SD needs 3 swings"]
     )
-    words = level.metric.label + (" (model)" if level.metric.model else "")
+    model = [html.Span(" model", className="model")] if level.metric.model else []
     return html.Div(
         className="tile",
         children=[
-            html.Div(about(level.metric, words), className="tile-label"),
+            html.Div(
+                [about(level.metric, plain_name(level.metric)), *model], className="tile-label"
+            ),
             html.Div(level.mean_text, className="tile-number"),
             html.Div(spread, className="tile-spread"),
         ],

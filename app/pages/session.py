@@ -49,7 +49,7 @@ CURVE_CHOICES = (
     ("club_rate_deg_s", "Club rate"),
     ("arm_rate_deg_s", "Arm rate"),
 )
-KINDS = (("ball", "With ball"), ("practice", "Practice swings"), ("every", "All"))
+KINDS = (("ball", "With ball"), ("practice", "Practice"), ("every", "All"))
 
 
 def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
@@ -137,12 +137,6 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                         CURVE_CHOICES,
                                         query.get("curves", "all"),
                                     ),
-                                    segmented("session-kind", "Swings", kinds, kind)
-                                    if len(kinds) > 2
-                                    else html.Div(
-                                        segmented("session-kind", "Swings", kinds[:1], kind),
-                                        hidden=True,
-                                    ),
                                 ],
                             ),
                             html.Div(id="session-chips", className="chips", role="status"),
@@ -154,7 +148,8 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                             ),
                             html.P(
                                 "Thick line: median. Shaded: the middle 80 % of swings. "
-                                "Thin lines: every swing. Drag to zoom, double-click for all.",
+                                "Thin lines: every swing. Tick up to five in the table. "
+                                "Drag to zoom, double-click for all.",
                                 className="caption",
                             ),
                         ],
@@ -167,7 +162,9 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 className="table-head",
                                 children=[
                                     html.H2("Swings"),
-                                    html.Span("Tick up to five to compare", className="quiet"),
+                                    segmented(
+                                        "session-kind", "Which swings", kinds, kind, "sm", True
+                                    ),
                                 ],
                             ),
                             html.Div(

@@ -149,19 +149,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                 **{"aria-label": "Moment shown"},
                 children=[
                     dmc.Button("Play", id="swing-play", size="md", n_clicks=0, w=110),
-                    html.Div(
-                        dcc.Input(
-                            id="swing-moment",
-                            type="range",
-                            min=0,
-                            max=1000,
-                            step=1,
-                            value=0,
-                            className="scrub",
-                            **{"aria-label": "Moment of the swing"},
-                        ),
-                        className="scrub-box",
-                    ),
+                    html.Div(id="swing-scrub", className="scrub-box"),
                     html.Output(id="swing-clock", className="clock"),
                     segmented("swing-speed", "Speed", SPEEDS, "0.25"),
                 ],
@@ -205,6 +193,7 @@ def frames_for_browser(shown: SwingSet, row: pd.Series) -> dict[str, Any]:
         "head": np.round(frames.head, 3).tolist(),
         "plane": np.round(frames.plane, 3).tolist(),
         "ground": round(frames.ground, 3),
+        "target": frames.target,
         "events": {
             event: round(float(row[f"{event}_s"] - row["impact_s"]), 4)
             for event in EVENTS

@@ -19,7 +19,8 @@ FRAME_RATE_HZ = 250.0
 
 @dataclass(frozen=True, eq=False)
 class StickFrames:
-    """Positions in m, world frame (x target, z up), the shoulder at the origin.
+    """Positions in m, z up, the shoulder at the origin, target at +x (−x for a left-hander, seen
+    alike from the front).
 
     time : (N,) s from impact. wrist, grip, head : (N, 3). plane : (4, 3) corners of the mean
     plane of the shaft from shaft parallel to impact. ground : height of the ground, m.
@@ -31,6 +32,7 @@ class StickFrames:
     head: FloatArray
     plane: FloatArray
     ground: float
+    target: float = 1.0
 
 
 def _rotations(curves: pd.DataFrame, segment: str) -> Rotation:
@@ -58,6 +60,8 @@ def stick_frames(
     rows, time = rows.iloc[::step], time[::step]
     arm = _rotations(rows, "arm").apply(np.array(LONG_AXIS))
     shaft = _rotations(rows, "club").apply(np.array(LONG_AXIS))
+    heading = _square_to_shaft(time, shaft, float(swing["takeaway_s"]) - impact)
+    arm, shaft = heading.apply(arm), heading.apply(shaft)
     wrist = arm_length * arm
     grip = wrist - club.wrist_from_butt * shaft
     head = wrist + club.wrist_to_head * shaft
@@ -67,7 +71,19 @@ def stick_frames(
     at_impact = int(np.argmin(np.abs(time)))
     parallel = float(swing["shaft_parallel_s"]) - impact
     plane = _shaft_plane(time, shaft, wrist[at_impact], head[at_impact], parallel)
-    return StickFrames(time, wrist, grip, head, plane, float(head[at_impact, 2]))
+    target = -1.0 if handedness == "left" else 1.0
+    return StickFrames(time, wrist, grip, head, plane, float(head[at_impact, 2]), target)
+
+
+def _square_to_shaft(time: FloatArray, shaft: FloatArray, takeaway: float) -> Rotation:
+    """The turn about the vertical that brings the target to +x: square to the shaft's horizontal
+    projection at address, on the lead-arm side (as for a right-handed player: mirrored on entry).
+    """
+    at = int(np.argmin(np.abs(time - takeaway))) if np.isfinite(takeaway) else 0
+    away, across = shaft[at, 0], shaft[at, 1]
+    if np.hypot(away, across) < 0.05:
+        return Rotation.identity()
+    return Rotation.from_euler("z", -0.5 * np.pi - np.arctan2(across, away))
 
 
 def _shaft_plane(
