@@ -64,7 +64,8 @@ def gravity_blocks(
     orientation = integrate_rates(time, gyr)
     step = np.diff(time)
     usual = float(np.median(step))
-    edges = np.searchsorted(time, np.arange(time[0], time[-1] + length, length) - 0.25 * usual)
+    elapsed = time - time[0]
+    edges = np.searchsorted(elapsed, np.arange(0.0, elapsed[-1] + length, length) - 0.25 * usual)
     start = np.unique(edges[edges < len(time)])
     # A knot stands half-way between the samples beside it, so each sample owns its own interval
     # and the mean of a block's samples is the midpoint rule.

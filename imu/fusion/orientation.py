@@ -27,7 +27,7 @@ from scipy.signal import butter, sosfiltfilt
 from imu.fusion import quaternion
 from imu.fusion.gravity_blocks import GravityBlocks, gravity_blocks
 from imu.fusion.inclination import Inclination, InclinationSettings
-from imu.fusion.rest import RestSpells, rest_spells
+from imu.fusion.rest import RestSpells, rest_spells, weighted_median
 from imu.fusion.rotation_scan import (
     integrate_rates,
     product,
@@ -142,13 +142,9 @@ def _check(
 
 def _bias_at_rest(rests: RestSpells) -> FloatArray:
     """Weighted median of the mean rates: a few spells of slow turning do not move it."""
-    bias = np.zeros(3)
-    for axis in range(3 if len(rests) else 0):
-        order = np.argsort(rests.gyr[:, axis])
-        weight = np.cumsum(1.0 / rests.gyr_se[order, axis])
-        middle = np.searchsorted(weight, 0.5 * weight[-1])
-        bias[axis] = rests.gyr[order[middle], axis]
-    return bias
+    if len(rests) == 0:
+        return np.zeros(3)
+    return weighted_median(rests.gyr, 1.0 / rests.gyr_se)
 
 
 def _first_guess(blocks: GravityBlocks) -> FloatArray:

@@ -113,20 +113,21 @@ def rest_spells(
     chosen = settings or RestSettings()
     clock = np.asarray(time, dtype=np.float64)
     force = np.asarray(acc, dtype=np.float64)
-    rate = np.asarray(gyr, dtype=np.float64)
+    rates = np.asarray(gyr, dtype=np.float64)
     size = len(clock)
-    if force.shape != (size, 3) or rate.shape != (size, 3):
-        raise ValueError(f"acc, gyr: expected shape ({size}, 3), got {force.shape}, {rate.shape}")
+    if force.shape != (size, 3) or rates.shape != (size, 3):
+        raise ValueError(f"acc, gyr: expected shape ({size}, 3), got {force.shape}, {rates.shape}")
     if size < 4 or clock[-1] - clock[0] < chosen.window:
-        return _describe(clock, force, rate, np.empty((0, 2), dtype=np.int64), 0.0, 0.0, chosen)
-    bins = _Bins.of(clock, force, rate, chosen.window)
+        return _describe(clock, force, rates, np.empty((0, 2), dtype=np.int64), 0.0, 0.0, chosen)
+    bins = _Bins.of(clock, force, rates, chosen.window)
     if len(bins.count) == 0:
-        return _describe(clock, force, rate, np.empty((0, 2), dtype=np.int64), 0.0, 0.0, chosen)
-    noise_rate, noise_force = _sensor_noise(force, rate, bins)
-    rate_level, force_level = _levels(bins, noise_rate, noise_force, chosen)
-    quiet = (rate_level[0] <= rate_level[1]) & (force_level[0] <= force_level[1])
-    spans = bins.spells(quiet)
-    return _describe(clock, force, rate, spans, noise_rate, noise_force, chosen)
+        return _describe(clock, force, rates, np.empty((0, 2), dtype=np.int64), 0.0, 0.0, chosen)
+    noise_rate, noise_force = _sensor_noise(force, rates, bins)
+    rate, force_spread = _levels(bins, noise_rate, noise_force, chosen)
+    quiet = (rate.value <= rate.limit) & (force_spread.value <= force_spread.limit)
+    mild = (rate.value <= rate.mild) & (force_spread.value <= force_spread.mild)
+    spans = bins.spells(quiet, mild)
+    return _describe(clock, force, rates, spans, noise_rate, noise_force, chosen)
 
 
 _BINS_IN_WINDOW = 6
@@ -151,7 +152,10 @@ class _Bins:
     @classmethod
     def of(cls, time: FloatArray, acc: FloatArray, gyr: FloatArray, window: float) -> _Bins:
         width = window / _BINS_IN_WINDOW
-        edges = np.searchsorted(time, np.arange(time[0], time[-1] + width, width))
+        elapsed = time - time[0]
+        # Edges fall between samples of an even stream, so that rounding cannot move one across.
+        first = -0.25 * float(np.median(np.diff(time)))
+        edges = np.searchsorted(elapsed, np.arange(first, elapsed[-1] + width, width))
         edges = np.unique(np.append(edges, len(time)))
         start, end = edges[:-1], edges[1:]
         both = np.concatenate([acc, gyr], axis=1)
@@ -183,53 +187,98 @@ class _Bins:
             total[:, 6:12] / safe,
         )
 
-    def spells(self, quiet: BoolArray) -> IntArray:
-        """Samples [start, end) of the runs of bins that some quiet window covers."""
-        covered = np.zeros(len(self.start) + 1)
-        (first,) = np.nonzero(quiet & self.whole)
-        np.add.at(covered, first, 1.0)
-        np.add.at(covered, np.minimum(first + _BINS_IN_WINDOW, len(self.start)), -1.0)
-        inside = np.concatenate([[0], (np.cumsum(covered[:-1]) > 0.5).astype(int), [0]])
-        change = np.diff(inside)
-        (begin,), (stop,) = np.nonzero(change == 1), np.nonzero(change == -1)
-        spans: IntArray = np.column_stack([self.start[begin], self.end[stop - 1]]).astype(np.int64)
-        return spans
+    def spells(self, quiet: BoolArray, mild: BoolArray) -> IntArray:
+        """Samples [start, end) of the runs of bins that some quiet window covers.
+
+        Two runs at most two windows apart are one when the windows between are ``mild``: a slow
+        sway is quickest in the middle.
+        """
+        inside = self._covered(quiet & self.whole)
+        begin, stop = _runs(~inside)
+        allowed = self._covered(mild & self.whole)
+        for left, right in zip(begin, stop, strict=True):
+            between = left > 0 and right < len(inside) and right - left <= 2 * _BINS_IN_WINDOW
+            if between and allowed[left:right].all():
+                inside[left:right] = True
+        begin, stop = _runs(inside)
+        return np.column_stack([self.start[begin], self.end[stop - 1]]).astype(np.int64)
+
+    def _covered(self, windows: BoolArray) -> BoolArray:
+        """(K,) True for bins within any of the windows."""
+        change = np.zeros(len(self.start) + 1)
+        (first,) = np.nonzero(windows)
+        np.add.at(change, first, 1.0)
+        np.add.at(change, first + _BINS_IN_WINDOW, -1.0)
+        return np.cumsum(change[:-1]) > 0.5
+
+
+def weighted_median(values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Median of each column of ``values`` (R, C), the rows weighing ``weight`` (R, C or 1)."""
+    order = np.argsort(values, axis=0)
+    mass = np.cumsum(np.take_along_axis(np.broadcast_to(weight, values.shape), order, 0), axis=0)
+    middle = np.argmax(mass >= 0.5 * mass[-1], axis=0)
+    median: FloatArray = np.take_along_axis(values, order, 0)[middle, np.arange(values.shape[1])]
+    return median
+
+
+def _runs(flags: BoolArray) -> tuple[IntArray, IntArray]:
+    """Start and end (exclusive) of each run of True."""
+    change = np.diff(np.concatenate([[0], flags.astype(np.int64), [0]]))
+    return np.flatnonzero(change == 1), np.flatnonzero(change == -1)
 
 
 def _sensor_noise(acc: FloatArray, gyr: FloatArray, bins: _Bins) -> tuple[float, float]:
     """Noise rms (three axes together) of rate and acceleration, from second differences.
 
     Motion hardly moves second differences at hundreds of samples a second; the quietest tenth
-    of the bins leaves out what does.
+    of the windows leaves out what does.
     """
     noise = []
     for values in (gyr, acc):
         second = np.diff(values, n=2, axis=0)
         # White noise of variance s² has second differences of variance 6 s².
         power = np.concatenate([np.sum(second * second, axis=1) / 6.0, [0.0, 0.0]])
-        mean = np.add.reduceat(power, bins.start) / (bins.end - bins.start)
-        noise.append(float(np.sqrt(np.nanquantile(mean, 0.1))))
+        power[~np.isfinite(power)] = 0.0
+        running = np.concatenate([[0.0], np.cumsum(np.add.reduceat(power, bins.start))])
+        total = running[_BINS_IN_WINDOW:] - running[:-_BINS_IN_WINDOW]
+        mean = total[bins.whole] / bins.count[bins.whole]
+        noise.append(float(np.sqrt(np.quantile(mean, 0.1))) if mean.size else 0.0)
     return noise[0], noise[1]
+
+
+@dataclass(frozen=True, eq=False)
+class _Level:
+    """Restlessness of each window, the limit below which it is rest, and a milder one."""
+
+    value: FloatArray
+    limit: float
+    mild: float
 
 
 def _levels(
     bins: _Bins, noise_rate: float, noise_force: float, settings: RestSettings
-) -> tuple[tuple[FloatArray, float], tuple[FloatArray, float]]:
-    """Restlessness of each window and the limit below which it is rest, for rate and force."""
+) -> tuple[_Level, _Level]:
+    """Levels of the rate and of the force."""
     variance = np.maximum(bins.square - bins.mean**2, 0.0)
     force = np.sqrt(variance[:, :3].sum(axis=1))
     spread = np.sqrt(variance[:, 3:].sum(axis=1))
     slow = np.abs(bins.mean[:, 3:]).max(axis=1) <= settings.largest_bias
     usable = bins.whole & slow
     if not np.any(usable):
-        return (spread, -1.0), (force, -1.0)
-    unrest = spread / settings.nearly_rate + force / settings.nearly_acceleration
+        return _Level(spread, -1.0, -1.0), _Level(force, -1.0, -1.0)
+    # The quietest windows by spread alone hold the bias between them, but a slow sway is steady at
+    # its quickest: so the median over all that may be rest, the steadier the heavier.
+    maybe = usable & (spread <= np.hypot(settings.nearly_rate, 1.2 * noise_rate))
+    maybe &= force <= np.hypot(settings.nearly_acceleration, 1.2 * noise_force)
+    if not np.any(maybe):
+        return _Level(spread, -1.0, -1.0), _Level(force, -1.0, -1.0)
+    weight = 1.0 / (spread[maybe] ** 2 + settings.still_rate**2)
+    bias = weighted_median(bins.mean[maybe, 3:], weight[:, None])
+    rate = np.sqrt(variance[:, 3:].sum(axis=1) + np.sum((bins.mean[:, 3:] - bias) ** 2, axis=1))
+    unrest = rate / settings.nearly_rate + force / settings.nearly_acceleration
     unrest[~usable] = np.inf
     quietest = round(settings.quiet_share * np.count_nonzero(bins.whole))
     calm = np.isfinite(unrest) & (unrest <= np.partition(unrest, quietest)[quietest])
-    # A bias common to the quiet spells: the median resists a few slow turns among them.
-    bias = np.median(bins.mean[calm, 3:], axis=0)
-    rate = np.sqrt(variance[:, 3:].sum(axis=1) + np.sum((bins.mean[:, 3:] - bias) ** 2, axis=1))
     rate[~slow] = np.inf
     levels = []
     for values, still, nearly, noise in (
@@ -237,8 +286,9 @@ def _levels(
         (force, settings.still_acceleration, settings.nearly_acceleration, noise_force),
     ):
         usual = settings.quiet_factor * float(np.median(values[calm]))
-        limit = min(max(usual, np.hypot(still, 1.2 * noise)), np.hypot(nearly, 1.2 * noise))
-        levels.append((values, float(limit)))
+        most = float(np.hypot(nearly, 1.2 * noise))
+        limit = min(max(usual, float(np.hypot(still, 1.2 * noise))), most)
+        levels.append(_Level(values, limit, min(settings.quiet_factor * limit, most)))
     return levels[0], levels[1]
 
 
