@@ -26,9 +26,9 @@ GRAVITY = 9.81
 """m/s², as in the published reference numbers of this model (not the standard value)."""
 
 
-def _integrate(*arguments: Any, **options: Any) -> Any:
+def _integrate(slope: Any, span: Any, start: Any, **options: Any) -> Any:
     """``scipy.integrate.solve_ivp`` at an accuracy beyond any printed digit."""
-    return solve_ivp(*arguments, method="DOP853", rtol=1e-12, atol=1e-13, **options)
+    return solve_ivp(slope, span, start, method="DOP853", rtol=1e-12, atol=1e-13, **options)
 
 
 @dataclass(frozen=True)

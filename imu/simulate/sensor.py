@@ -60,11 +60,17 @@ def site(draw: SensorDraw, role: str, wrist_from_butt: float) -> SensorSite:
 
 
 def ideal_signal(
-    body: Body, place: SensorSite, role: str, mirrored: bool = False, bend: Curve | None = None
+    body: Body,
+    place: SensorSite,
+    role: str,
+    mirrored: bool = False,
+    bend: Curve | None = None,
+    skin: tuple[Curve, ...] | None = None,
 ) -> Signal:
     """Specific force and angular rate in sensor axes, each (N, 3), as a function of time.
 
-    bend : shaft bending in rad at the sensor about the segment's z (club only).
+    bend : shaft bending in rad at the sensor about the segment's z (club only). skin : three
+    small turns in rad of the sensor on the skin, about the segment's x, y and z (forearm only).
     """
 
     def signal(time: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -88,6 +94,13 @@ def ideal_signal(
             cosine, sine = np.cos(angle), np.sin(angle)
             force = _turn_z(force, cosine, sine)
             rate = _turn_z(rate, cosine, sine)
+        if skin is not None:
+            angles, speeds = (
+                np.column_stack([curve(time)[order] for curve in skin]) for order in (0, 1)
+            )
+            turned = Rotation.from_rotvec(angles)
+            force = turned.apply(force, inverse=True)
+            rate = turned.apply(rate, inverse=True) + speeds
         to_sensor = place.mount.as_matrix()
         acc, gyr = force @ to_sensor, rate @ to_sensor
         return (acc * MIRROR_ACC, gyr * MIRROR_GYR) if mirrored else (acc, gyr)
@@ -100,7 +113,7 @@ def _turn_z(vector: FloatArray, cosine: FloatArray, sine: FloatArray) -> FloatAr
     return np.column_stack([cosine * x + sine * y, cosine * y - sine * x, z])
 
 
-def ringing(shocks: Sequence[Shock], role: str) -> Signal:
+def ringing(shocks: Sequence[Shock], role: str, mirrored: bool = False) -> Signal:
     """What blows add to specific force and rate, (N, 3) each in sensor axes; zero before."""
 
     def signal(time: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -120,7 +133,7 @@ def ringing(shocks: Sequence[Shock], role: str) -> Signal:
                 acc[hit] += share * size * wave[:, None] * aim
                 turn = shock.rate * (1.0 if role == CLUB else 0.15) * share
                 gyr[hit] += turn * wave[:, None] * rng.normal(0.0, 0.5, 3)
-        return acc, gyr
+        return (acc * MIRROR_ACC, gyr * MIRROR_GYR) if mirrored else (acc, gyr)
 
     return signal
 
@@ -208,11 +221,12 @@ def measure(
     mirrored: bool = False,
     bend: Curve | None = None,
     start: float = 0.2,
+    skin: tuple[Curve, ...] | None = None,
 ) -> Measured:
     """Samples of one sensor from ``start`` to ``duration`` (s of true time)."""
     place = site(draw, role, wrist_from_butt)
-    exact = ideal_signal(body, place, role, mirrored, bend)
-    blows = ringing(shocks, role)
+    exact = ideal_signal(body, place, role, mirrored, bend, skin)
+    blows = ringing(shocks, role, mirrored)
     first = start + float(rng.uniform(0.0, 0.02))
     clock = draw.clock_offset + (1.0 + draw.clock_skew) * first
     count = int((duration - first) * draw.rate_hz)

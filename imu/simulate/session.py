@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -160,6 +161,12 @@ def simulate_session(plan: SessionPlan, profile: str, seed: int) -> SimulatedSes
     if errors.bend > 0.0 and len(line.bend) > 1:
         size = errors.bend
         bend = Curve.through([(t, size * x, size * v, size * a) for t, x, v, a in line.bend])
+    skin = None
+    if errors.skin > 0.0 and line.swings:
+        skin = tuple(
+            Curve.through([(t, errors.skin * x, 0.0, 0.0) for t, x, _, _ in knots])
+            for knots in line.skin
+        )
     measured: dict[str, Measured] = {}
     draws: dict[str, SensorDraw] = {}
     for role, rng in zip((FOREARM, CLUB), sensor_rngs, strict=True):
@@ -174,6 +181,7 @@ def simulate_session(plan: SessionPlan, profile: str, seed: int) -> SimulatedSes
             plan.club.wrist_from_butt,
             mirrored,
             bend if role == CLUB else None,
+            skin=skin if role == FOREARM else None,
         )
     manifest = _manifest(plan, draws, errors.declared, meta_rng)
     recording = make_recording(manifest, {r: m.stream for r, m in measured.items()})
@@ -242,10 +250,10 @@ def _truth(
             "shape": played.shape,
             "start_s": played.start,
             "end_s": played.end,
-            "events_s": dict(found.events),
-            "events_club_clock_us": {k: club_us(v) for k, v in found.events.items()},
+            "events_s": _known(found.events),
+            "events_club_clock_us": _known({k: club_us(v) for k, v in found.events.items()}),
             "values": {
-                **found.values,
+                **_known(found.values),
                 "waggle_count": played.waggles,
                 "address_time_s": found.events["takeaway"] - played.settled,
             },
@@ -298,6 +306,11 @@ def _truth(
     }
     table = pd.concat(curves, ignore_index=True) if curves else pd.DataFrame()
     return SimulatedTruth(data, table)
+
+
+def _known(values: Mapping[str, float]) -> dict[str, float | None]:
+    """Plain JSON: what a short stroke does not have is None."""
+    return {name: None if math.isnan(value) else float(value) for name, value in values.items()}
 
 
 def mixed_plan(

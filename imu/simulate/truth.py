@@ -45,6 +45,10 @@ def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.einsum("...i,...i->...", a, b)
 
 
+def _mean(values: FloatArray) -> float:
+    return float(values.mean()) if values.size else float("nan")
+
+
 def _crossing(time: FloatArray, value: FloatArray, index: int) -> float:
     """Time between samples ``index`` and ``index + 1`` at which ``value`` is zero."""
     low, high = value[index], value[index + 1]
@@ -181,7 +185,6 @@ def _values(
     early = (time >= top) & (time <= top + 0.3 * (impact - top))
     late = (time >= parallel) & (time <= impact)
 
-    way = np.concatenate([[0.0], np.cumsum(0.5 * (arm_in[1:] + arm_in[:-1]) * np.diff(time))])
     down = (time >= top) & (time <= impact)
     opening = np.where(down, -swing.hinge_rate, -np.inf)
     club, arm = np.where(down, club_in, -np.inf), np.where(down, arm_in, -np.inf)
@@ -190,6 +193,12 @@ def _values(
     slope = float(swing.at(inclination, impact)) * DEG
     half = float(np.arccos(1.0 - LINE_TOLERANCE / (radius * np.cos(slope))))
     long_rate = -_dot(swing.club_rate, swing.shaft)
+    first, second = (
+        np.array([swing.at(swing.arm[:, axis], t) for axis in range(3)]) for t in (release, impact)
+    )
+    turned = np.arctan2(
+        normal @ np.cross(first, second), _flat(first, normal) @ _flat(second, normal)
+    )
     return {
         "backswing_ms": (top - events["takeaway"]) / MS,
         "downswing_ms": (impact - top) / MS,
@@ -197,13 +206,13 @@ def _values(
         "overlap_ms": (top - events["arm_top"]) / MS,
         "release_ms": (impact - release) / MS,
         "release_onset_ms": (impact - float(time[peak])) / MS,
-        "release_arm_angle_deg": float(swing.at(way, impact) - swing.at(way, release)) / DEG,
+        "release_arm_angle_deg": float(turned) / DEG,
         "lag_at_parallel_deg": float(swing.at(swing.hinge, parallel)) / DEG,
         "hinge_max_deg": float(swing.hinge[peak]) / DEG,
         "hinge_at_top_deg": float(swing.at(swing.hinge, top)) / DEG,
         "hinge_at_impact_deg": float(swing.at(swing.hinge, impact)) / DEG,
         "wrist_share": float((swing.at(wrist, impact) - swing.at(wrist, parallel)) / gained),
-        "plane_shift_deg": float(inclination[early].mean() - inclination[late].mean()),
+        "plane_shift_deg": _mean(inclination[early]) - _mean(inclination[late]),
         "near_line_m": 2.0 * radius * float(np.sin(half)),
         "near_line_ms": 2.0 * half * radius / at_impact / MS,
         "peak_hinge_rate_deg_s": float(opening.max()) / DEG,
@@ -215,6 +224,11 @@ def _values(
         "clubhead_speed_m_s": at_impact,
         "closure_rate_deg_s": float(swing.at(long_rate, impact)) / DEG,
     }
+
+
+def _flat(vector: FloatArray, normal: FloatArray) -> FloatArray:
+    """Part of a vector in the plane across ``normal``."""
+    return np.asarray(vector - (vector @ normal) * normal)
 
 
 def _curves(swing: _Swing, impact: float, arm_in: FloatArray, club_in: FloatArray) -> pd.DataFrame:

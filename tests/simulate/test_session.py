@@ -1,0 +1,167 @@
+"""Whole sessions: reproducible, complete, and as plausible as a person."""
+
+import json
+
+import numpy as np
+import pytest
+
+from imu.columns import EVENTS, METRIC_BY_NAME
+from imu.errors import SwingspreadError
+from imu.simulate.golfer import DRIVER_MEAN, LOOSE, SwingHabit
+from imu.simulate.session import ACTIONS, DRIVER, SessionPlan, mixed_plan, simulate_session
+from imu.types import BALL, CLUB, FOREARM, PRACTICE, Player
+
+
+@pytest.fixture(scope="module")
+def session():
+    plan = mixed_plan(np.random.default_rng(1), balls=5, practices=2)
+    return simulate_session(plan, "clean", 9)
+
+
+@pytest.fixture(scope="module")
+def driver_session():
+    habit = SwingHabit(DRIVER_MEAN, LOOSE)
+    plan = SessionPlan(("ball",) * 12, club=DRIVER, habit=habit)
+    return simulate_session(plan, "typical", 3)
+
+
+def test_the_same_seed_gives_the_same_session_to_the_bit(session):
+    plan = mixed_plan(np.random.default_rng(1), balls=5, practices=2)
+    again = simulate_session(plan, "clean", 9)
+    assert again.recording.id == session.recording.id
+    for role, stream in session.recording.streams.items():
+        assert np.array_equal(stream.acc, again.recording.streams[role].acc)
+    assert simulate_session(plan, "clean", 10).recording.id != session.recording.id
+
+
+def test_truth_is_plain_json_and_complete(session):
+    text = json.dumps(session.truth.data)
+    assert "NaN" not in text
+    assert [s["kind"] for s in session.truth.swings].count(BALL) == 5
+    assert [s["kind"] for s in session.truth.swings].count(PRACTICE) == 2
+    for swing in session.truth.swings:
+        assert set(swing["events_s"]) == set(EVENTS)
+        assert set(swing["values"]) == set(METRIC_BY_NAME)
+
+
+def test_events_come_in_their_order(session):
+    for swing in session.truth.swings:
+        times = [swing["events_s"][name] for name in EVENTS]
+        assert times == sorted(times)
+
+
+def test_the_shock_begins_at_the_true_impact(session):
+    stream = session.measured[CLUB].stream
+    time = session.measured[CLUB].true_time
+    for swing in session.truth.swings:
+        impact = swing["events_s"]["impact"]
+        before = (time > impact - 0.012) & (time < impact)
+        after = (time > impact + 0.001) & (time < impact + 0.012)
+        jump = np.abs(np.diff(stream.acc[after], axis=0)).max()
+        calm = np.abs(np.diff(stream.acc[before], axis=0)).max()
+        assert (jump > 5.0 * calm) == (swing["kind"] == BALL)
+
+
+def test_the_forearm_feels_the_strike_attenuated(session):
+    for swing in session.truth.swings:
+        if swing["kind"] != BALL:
+            continue
+        rough = {}
+        for role in (FOREARM, CLUB):
+            time = session.measured[role].true_time
+            near = np.abs(time - swing["events_s"]["impact"] - 0.005) < 0.005
+            rough[role] = np.abs(np.diff(session.measured[role].stream.acc[near], axis=0)).max()
+        assert 2.0 < rough[FOREARM] < 0.4 * rough[CLUB]
+
+
+@pytest.mark.parametrize("which", ["session", "driver_session"])
+def test_swings_lie_within_human_ranges(which, request):
+    # Sources of the ranges: see imu.columns; club and arm rates after Zheng et al. 2008,
+    # Int J Sports Med 29:487-497; times: common practice, no source.
+    for swing in request.getfixturevalue(which).truth.swings:
+        for name, value in swing["values"].items():
+            metric = METRIC_BY_NAME[name]
+            assert metric.low <= value <= metric.high, (name, value)
+
+
+def test_club_rates_are_those_published_for_skilled_players(driver_session):
+    # Zheng et al. 2008: professionals 2413 ± 442 °/s; amateurs lower. Within three deviations.
+    peaks = [s["values"]["peak_club_rate_deg_s"] for s in driver_session.truth.swings]
+    assert 2413 - 3 * 442 < np.mean(peaks) < 2413 + 442
+
+
+def test_a_left_handed_player_is_the_mirror_image():
+    plans = [SessionPlan(("ball",), player=Player("", hand)) for hand in ("right", "left")]
+    right, left = (simulate_session(plan, "clean", 4) for plan in plans)
+    assert left.truth.swings[0]["values"] == right.truth.swings[0]["values"]
+    for role in (FOREARM, CLUB):
+        a, b = right.recording.streams[role], left.recording.streams[role]
+        # Sensor errors differ in the mirrored axes: equal to within bias and scale.
+        assert b.acc * [1, -1, 1] == pytest.approx(a.acc, abs=0.02 * np.abs(a.acc).max())
+        assert b.gyr * [-1, 1, -1] == pytest.approx(a.gyr, abs=0.02 * np.abs(a.gyr).max())
+
+
+def test_drawn_times_are_the_realised_ones(driver_session):
+    # Events are those of the definitions in 3-D, the draws those of the planar model.
+    for name, tolerance in (("downswing_ms", 6.0), ("overlap_ms", 6.0), ("release_ms", 8.0)):
+        drawn = [s["drawn"][name] for s in driver_session.truth.swings]
+        found = [s["values"][name] for s in driver_session.truth.swings]
+        assert np.abs(np.subtract(found, drawn)).max() < tolerance
+        assert np.corrcoef(drawn, found)[0, 1] > 0.9
+
+
+def test_a_longer_club_is_faster_at_its_head(session, driver_session):
+    def speed(which):
+        return np.mean([s["values"]["clubhead_speed_m_s"] for s in which.truth.swings])
+
+    assert speed(driver_session) > speed(session)
+
+
+def test_the_curves_agree_with_the_values(session):
+    for swing in session.truth.swings:
+        curve = session.truth.curves[session.truth.curves["swing"] == swing["swing"]]
+        down = curve["t_s"].between(swing["events_s"]["club_top"], swing["events_s"]["impact"])
+        assert curve["hinge_deg"][down].max() == pytest.approx(
+            swing["values"]["hinge_max_deg"], abs=0.01
+        )
+
+
+def test_harsh_sensors_clip_and_lose_packets():
+    session = simulate_session(SessionPlan(("ball",) * 3), "harsh", 2)
+    sensors = session.truth.data["sensors"]
+    assert sensors[CLUB]["clipped_acc"] > 0
+    assert sum(sensors[role]["lost_samples"] for role in sensors) > 0
+    assert {s.rate_hz for s in session.recording.streams.values()} == {200.0, 500.0}
+
+
+def test_every_action_is_written_down():
+    order = [*(name for name in ACTIONS if name != "take_off"), "take_off"]
+    session = simulate_session(SessionPlan(order), "clean", 5)
+    data = session.truth.data
+    seen = {o["type"] for o in data["other_movements"]}
+    assert {"walk", "twirl", "rehearsal", "point", "tap", "drop", "sensors off"} <= seen
+    assert {"roll forearm", "roll club", "stand still"} <= seen
+    assert {p["shape"] for p in data["partial_swings"]} == {"half", "chip"}
+    assert len(session.truth.swings) == 4
+    for other in data["other_movements"]:
+        assert 0.0 <= other["start_s"] < other["end_s"] <= data["duration_s"]
+    tail = session.measured[FOREARM].stream.gyr[-2000:]
+    assert tail.std(axis=0).max() < 0.01
+
+
+def test_a_taped_length_is_near_but_not_exact(session):
+    manifest = session.recording.manifest
+    assert manifest.club.length == 0.94
+    assert manifest.sensors[CLUB]["distance_from_butt"] == pytest.approx(0.33, abs=0.01)
+    assert manifest.source == "simulated"
+
+
+def test_a_wrong_set_up_is_declared_on_request():
+    plan = SessionPlan(("ball",), bad_setup={"handedness": "left", "club_length": 1.12})
+    manifest = simulate_session(plan, "clean", 1).recording.manifest
+    assert (manifest.player.handedness, manifest.club.length) == ("left", 1.12)
+
+
+def test_an_unknown_action_names_the_choices():
+    with pytest.raises(SwingspreadError, match="unknown action 'juggle'; known: ball"):
+        simulate_session(SessionPlan(("juggle",)), "clean", 1)
