@@ -15,7 +15,20 @@ from collections.abc import Sequence
 import imu
 from imu.errors import SwingspreadError
 
-COMMANDS: tuple[str, ...] = ("demo", "import", "list", "analyse", "report", "export", "serve")
+COMMANDS: tuple[str, ...] = (
+    "demo",
+    "import",
+    "list",
+    "analyse",
+    "spread",
+    "compare",
+    "sets",
+    "plan",
+    "progress",
+    "report",
+    "export",
+    "serve",
+)
 """In the order of a coach's work. ``import`` lives in ``app/commands/import_.py``."""
 
 EXIT_OK, EXIT_PROBLEM, EXIT_USAGE, EXIT_INTERRUPTED = 0, 1, 2, 130

@@ -270,6 +270,38 @@ def select(everything: SwingSet, selection: Selection, name: str) -> SwingSet:
     return SwingSet(name, chosen_swings, _curves_of(everything, stay), left_out, selection)
 
 
+def may_hold(selection: Selection, manifest: Manifest, recording_id: str) -> bool:
+    """Whether a recording can hold swings that ``selection`` asks for, by its labels alone.
+
+    Saves analysing recordings that are not meant.
+    """
+    if selection.recordings:
+        by_name = _has((manifest.name,), selection.recordings)
+        if not (by_name or recording_id.startswith(selection.recordings)):
+            return False
+    if selection.picked and all(key.recording_id != recording_id for key in selection.picked):
+        return False
+    date = manifest.recorded_at[:10]
+    if selection.since and date < selection.since:
+        return False
+    if selection.until and (date > selection.until or not date):
+        return False
+    return all(
+        not wanted or _has((label,), wanted)
+        for label, wanted in (
+            (manifest.player.name, selection.players),
+            (manifest.club.name, selection.clubs),
+            (manifest.session, selection.sessions),
+            (manifest.block, selection.blocks),
+        )
+    )
+
+
+def _has(labels: tuple[str, ...], wanted: tuple[str, ...]) -> bool:
+    folded = {value.casefold() for value in wanted}
+    return any(label.casefold() in folded for label in labels)
+
+
 def _reasons(swings: pd.DataFrame, selection: Selection) -> np.ndarray:
     """Why each swing is left out, "" when it is not: by hand first, then noted, then quality."""
     reasons = np.full(len(swings), "", dtype=object)

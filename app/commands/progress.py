@@ -1,0 +1,114 @@
+"""`swingspread progress`: months of sessions, level and spread, a session at a time."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from app.set_arguments import add_common_arguments
+
+if TYPE_CHECKING:
+    from imu.variation.progress import Progress
+
+HELP = "follow a player over months: is the level moving, is the spread shrinking?"
+EXAMPLES = """\
+  swingspread progress
+  swingspread progress "player=Ada,club=7 iron"
+  swingspread progress "player=Ada,club=driver,block=practice,since=2026-01-01" --json
+
+Without a set: one line for every session of the library. With one: the trend of each measure, for
+one player and one club.
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The arguments of `swingspread progress`."""
+    parser.add_argument(
+        "set",
+        metavar="SET",
+        nargs="?",
+        help="a saved set, or a selection such as player=Ada,club=driver",
+    )
+    add_common_arguments(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print sessions and trends, or every session of the library."""
+    from app import findings_table as out
+    from app.swing_sets import chosen_metrics, swing_set
+    from imu.variation.progress import progress, session_table
+
+    metrics = chosen_metrics(arguments.metrics)
+    # "kind=ball" fits every recording: the whole library.
+    swings = swing_set(arguments.library, arguments.set or "kind=ball", with_curves=False)
+    if arguments.set is None:
+        table = session_table(swings.swings, metrics)
+        if arguments.json:
+            out.print_json(table)
+        else:
+            print_library(table)
+        return 0
+    found = progress(swings.swings, metrics)
+    if arguments.json:
+        out.print_json(found)
+    else:
+        print_progress(found)
+    return 0
+
+
+def print_library(table: object) -> None:
+    """One line a session and club: mean ± SD of the measures that lead."""
+    import pandas as pd
+
+    from app import findings_table as out
+    from imu.columns import METRIC_BY_NAME
+    from imu.variation.wording import decimals, number
+
+    assert isinstance(table, pd.DataFrame)
+    names = list(dict.fromkeys(table["metric"]))[:6]
+    rows = []
+    for _, session in table.groupby(["session_key", "club"], sort=False):
+        first = session.iloc[0]
+        cells = []
+        for name in names:
+            one = session[session["metric"] == name].iloc[0]
+            places = decimals(float(one["sd"]))
+            cells.append(f"{number(one['mean'], places)} ± {number(one['sd'], places)}")
+        who = [str(first[name]) for name in ("player", "club", "date", "session")]
+        rows.append([*who, str(session["swings"].max()), *cells])
+    heads = [f"{METRIC_BY_NAME[n].label}, {METRIC_BY_NAME[n].unit}".rstrip(", ") for n in names]
+    shown = out.console()
+    out.print_table(
+        shown, "Mean ± SD of every session", ("player", "club", "day", "session", "n", *heads), rows
+    )
+
+
+def print_progress(found: Progress) -> None:
+    """Trends in words, then the sessions."""
+    from app import findings_table as out
+    from imu.cautions import READING_NUMBERS
+    from imu.variation.wording import decimals, number
+
+    shown = out.console()
+    title = f"{found.player}, {found.club}: {len(found.order)} sessions"
+    shown.print(f"[bold]{out.safe(title)}[/bold]")
+    out.print_lines(shown, "", found.warnings, mark="[bold]![/bold]")
+    out.print_lines(shown, "Level", [trend.level_sentence for trend in found.trends])
+    out.print_lines(shown, "Spread", [trend.spread_sentence for trend in found.trends])
+    for trend in found.trends[:4]:
+        rows = found.sessions[found.sessions["metric"] == trend.metric]
+        cells = []
+        for row in rows.to_dict("records"):
+            places = decimals(row["sd"])
+            low, high = number(row["sd_low"], places), number(row["sd_high"], places)
+            cells.append(
+                [
+                    f"{row['date']} {row['session']}".strip(),
+                    str(row["swings"]),
+                    number(row["mean"], places),
+                    f"{number(row['sd'], places)} ({low} to {high})",
+                ]
+            )
+        title = f"{trend.label}, {trend.unit}".rstrip(", ")
+        out.print_table(shown, title, ("session", "n", "mean", "SD (95 %)"), cells)
+    out.print_lines(shown, "", READING_NUMBERS, mark="·")

@@ -1,0 +1,85 @@
+"""Numbers and findings as the commands print them: rich tables, and plain JSON values."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+def console() -> Console:
+    """A console as wide as the terminal; 120 columns where output is no terminal."""
+    from rich.console import Console
+
+    terminal = sys.stdout.isatty()
+    return Console(highlight=False, soft_wrap=not terminal, width=None if terminal else 120)
+
+
+def safe(text: str) -> str:
+    """Text for the console: no control characters, no markup."""
+    from rich.markup import escape
+
+    from imu.recordings.names import printable
+
+    return escape(printable(text))
+
+
+def print_table(
+    shown: Console, title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]
+) -> None:
+    """One table: the first column to the left, the others to the right."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, title=title or None, title_justify="left")
+    for place, heading in enumerate(headings):
+        table.add_column(heading, justify="right" if place else "left")
+    for row in rows:
+        table.add_row(*(safe(cell) for cell in row))
+    shown.print(table)
+
+
+def print_lines(shown: Console, heading: str, lines: Iterable[str], mark: str = "•") -> None:
+    """A heading and a list below it; nothing when there are no lines."""
+    told = list(lines)
+    if not told:
+        return
+    if heading:
+        shown.print(f"[bold]{safe(heading)}[/bold]")
+    for line in told:
+        shown.print(f"{mark} {safe(line)}")
+
+
+def plain(value: Any) -> Any:
+    """Plain JSON values of dataclasses, tables and arrays; unknown numbers become null."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {
+            field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)
+        }
+    if isinstance(value, pd.DataFrame):
+        return [plain(row) for row in value.to_dict("records")]
+    if isinstance(value, Mapping):
+        return {str(key): plain(one) for key, one in value.items()}
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(one) for one in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if value is pd.NA or (isinstance(value, float) and not np.isfinite(value)):
+        return None
+    return value
+
+
+def print_json(document: Any) -> None:
+    """The document as JSON on stdout."""
+    json.dump(plain(document), sys.stdout, indent=2, ensure_ascii=False, allow_nan=False)
+    print()

@@ -1,0 +1,147 @@
+"""Sets of swings named on the command line: a recording, a saved set, or a selection.
+
+Only recordings that can hold the swings asked for are analysed, or read from the cache.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+
+from app.chosen import analysed, noted
+from app.derived import cache_folder
+from imu.errors import SwingspreadError
+from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.notes import read_notes
+from imu.recordings.saved_sets import read_saved_sets
+from imu.settings import AnalysisSettings
+from imu.types import Analysis, Manifest
+from imu.variation.selection_words import is_selection, parse_selection
+from imu.variation.sets import Selection, SwingSet, may_hold, pool, select
+
+
+def chosen_metrics(text: str | None) -> list[str] | None:
+    """Names of metrics from the command line; None for the headline ones.
+
+    Raises SwingspreadError for one that does not exist, naming close ones.
+    """
+    import difflib
+
+    from imu.columns import METRIC_BY_NAME, METRICS
+
+    if text is None:
+        return None
+    if text.strip() == "all":
+        return [metric.name for metric in METRICS]
+    names = [name.strip() for name in text.split(",") if name.strip()]
+    if not names:
+        raise SwingspreadError("--metrics: name at least one measure, or 'all'")
+    for name in names:
+        if name not in METRIC_BY_NAME:
+            close = difflib.get_close_matches(name, METRIC_BY_NAME, n=2, cutoff=0.5)
+            hint = f"; did you mean {' or '.join(close)}" if close else ""
+            known = ", ".join(METRIC_BY_NAME)
+            raise SwingspreadError(f"there is no measure {name!r}{hint}. There are: {known}")
+    return names
+
+
+def what_is_meant(library: Library, text: str) -> tuple[Selection, str, list[LibraryEntry]]:
+    """The selection a text stands for, the set's name, and the recordings that may hold it.
+
+    A text that begins with field= is a selection; then come saved sets by name, then recordings.
+    Raises SwingspreadError when it is none of these, or no recording can hold it.
+    """
+    if is_selection(text):
+        selection, name = parse_selection(text), text
+    elif text in (saved := read_saved_sets(library.path).sets):
+        selection, name = saved[text].selection, text
+    else:
+        entry = library.find(text)
+        if entry.manifest is None:
+            raise SwingspreadError(entry.problem)
+        name = entry.manifest.block or entry.manifest.name or entry.id
+        return Selection(recordings=(entry.id,)), name, [entry]
+    entries = [entry for entry in library.entries() if entry.manifest is not None]
+    fitting = [
+        entry
+        for entry in entries
+        if entry.manifest is not None and may_hold(selection, entry.manifest, entry.id)
+    ]
+    if not fitting:
+        raise SwingspreadError(_nothing_fits(library, entries, name))
+    return selection, name, fitting
+
+
+def _nothing_fits(library: Library, entries: Sequence[LibraryEntry], name: str) -> str:
+    if not entries:
+        return f"the library {library.path} is empty; import or record something first"
+    lines = [f"no recording in {library.path} fits {name}; there are:"]
+    held = [entry.manifest for entry in entries if entry.manifest is not None]
+    for word, labels in (
+        ("player", {facts.player.name for facts in held}),
+        ("club", {facts.club.name for facts in held}),
+        ("session", {facts.session for facts in held}),
+        ("block", {facts.block for facts in held}),
+    ):
+        known = sorted(label for label in labels if label)
+        if known:
+            shown = ", ".join(known[:10]) + (", …" if len(known) > 10 else "")
+            lines.append(f"  {word}: {shown}")
+    return "\n".join(lines)
+
+
+def swing_set(
+    library_path: str | None,
+    text: str,
+    with_curves: bool = True,
+    settings: AnalysisSettings | None = None,
+) -> SwingSet:
+    """The swings that ``text`` means, analysed now or read from the cache.
+
+    In recordings without a struck ball practice swings are taken. Raises SwingspreadError when
+    nothing is meant, or a recording cannot be analysed.
+    """
+    chosen = settings or AnalysisSettings()
+    library = Library(library_path)
+    selection, name, entries = what_is_meant(library, text)
+    parts = []
+    for entry in entries:
+        part = None if with_curves else _swings_only(entry, chosen)
+        if part is None:
+            done = analysed(library_path, str(entry.folder), chosen)
+            part = (done.manifest, done.analysis, noted(done.notes, done.analysis))
+        parts.append(part)
+    everything = pool(parts, with_curves)
+    if not len(everything):
+        raise SwingspreadError(f"{name}: no swings were found in {len(entries)} recording(s)")
+    if selection.kinds == ("ball",) and not (everything.swings["kind"] == "ball").any():
+        selection = replace(selection, kinds=("practice",))
+    return select(everything, selection, name)
+
+
+def _swings_only(
+    entry: LibraryEntry, settings: AnalysisSettings
+) -> tuple[Manifest, Analysis, pd.DataFrame] | None:
+    """Swing table from the cache without its far larger curves; None when not kept."""
+    path: Path = cache_folder(entry.folder, settings) / "swings.parquet"
+    if entry.manifest is None or not path.is_file():
+        return None
+    try:
+        swings = pd.read_parquet(path)
+    except (OSError, ValueError):
+        return None
+    analysis = Analysis(
+        recording_id=entry.id,
+        version="",
+        handedness=entry.manifest.player.handedness,
+        settings=settings.as_dict(),
+        swings=swings,
+        curves=pd.DataFrame(),
+        calibration={},
+        clock={},
+        rejected=pd.DataFrame(),
+    )
+    return entry.manifest, analysis, noted(read_notes(entry.folder), analysis)
