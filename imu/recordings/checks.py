@@ -27,11 +27,13 @@ REST_LOW, REST_HIGH = 0.6, 1.6
 RATE_TOLERANCE = 0.1
 FASTEST_RAD_S = 150.0
 """No part of a swing turns faster (8600 °/s): more than three times the rates published."""
+SUSTAINED_S, SUSTAINED_BLOCKS = 0.05, 4
+"""Length and number of the blocks with the greatest mean acceleration; taps average out in them."""
 VIGOROUS_M_S2 = 50.0
 """Sustained acceleration that walking and taps do not reach but swings do."""
 RADIUS_LOW_M, RADIUS_HIGH_M = 0.01, 20.0
-"""Acceleration over rate squared in vigorous motion: the radius of the turn. About 0.3 m in
-swings; a unit mistake in the gyroscope moves it by a factor of 3283 or more."""
+"""Sustained acceleration over rate squared: the radius of the turn. About 0.3 m in swings; a
+unit mistake in the gyroscope moves it by a factor of 3283 or more."""
 CLEARLY = 1.25
 """By this factor the supposed forearm must exceed the supposed club in both measures."""
 SWING_RATE_RAD_S = 8.0
@@ -41,12 +43,18 @@ LEAST_SAMPLES = 10
 
 @dataclass(frozen=True)
 class Motions:
-    """Sizes that characterise a stream: near rest, and root mean squares of its top samples."""
+    """Sizes that characterise a stream, m/s² and rad/s.
+
+    rest : near rest. top : root mean square of the most violent samples. sustained : in the
+    blocks of greatest mean acceleration, that acceleration and the turning rate with it.
+    """
 
     rest_acc: float
     rest_gyr: float
     top_acc: float
     top_gyr: float
+    sustained_acc: float
+    sustained_gyr: float
 
 
 def _top(size: FloatArray) -> float:
@@ -55,8 +63,21 @@ def _top(size: FloatArray) -> float:
     return float(np.sqrt(np.mean(largest**2)))
 
 
-def motions(acc: FloatArray, gyr: FloatArray) -> Motions:
-    """Characteristic sizes of (N, 3) acceleration and turning rate, in their own units."""
+def _sustained(acc: FloatArray, gyr_size: FloatArray, period: float) -> tuple[float, float]:
+    """Median acceleration and turning rate of the blocks with the greatest mean acceleration."""
+    length = max(round(SUSTAINED_S / period), 1)
+    blocks = len(acc) // length
+    if blocks < SUSTAINED_BLOCKS:
+        return 0.0, 0.0
+    used = blocks * length
+    pull = np.linalg.norm(acc[:used].reshape(blocks, length, 3).mean(axis=1), axis=1)
+    turn = np.sqrt((gyr_size[:used].reshape(blocks, length) ** 2).mean(axis=1))
+    hardest = np.argpartition(pull, blocks - SUSTAINED_BLOCKS)[-SUSTAINED_BLOCKS:]
+    return float(np.median(pull[hardest])), float(np.median(turn[hardest]))
+
+
+def motions(acc: FloatArray, gyr: FloatArray, period: float) -> Motions:
+    """Characteristic sizes of (N, 3) acceleration and turning rate; period in s."""
     acc_size = np.sqrt(np.einsum("ij,ij->i", acc, acc))
     gyr_size = np.sqrt(np.einsum("ij,ij->i", gyr, gyr))
     count = max(int(len(gyr_size) * REST_SHARE), 1)
@@ -66,6 +87,7 @@ def motions(acc: FloatArray, gyr: FloatArray) -> Motions:
         float(np.median(gyr_size[slow])),
         _top(acc_size),
         _top(gyr_size),
+        *_sustained(acc, gyr_size, period),
     )
 
 
@@ -110,21 +132,23 @@ def check_rotation_unit(found: Motions, columns: ColumnMap, where: str) -> None:
     """Turning rates of swings have an upper bound, and fit the acceleration they cause."""
     declared = columns.units["gyr"]
     scales = QUANTITIES["gyr"]
+    vigorous = found.sustained_acc > VIGOROUS_M_S2
     fits = {}
     for unit, scale in scales.items():
-        rate = found.top_gyr * scale / scales[declared]
-        radius = found.top_acc / max(rate, 1e-12) ** 2
-        vigorous = found.top_acc > VIGOROUS_M_S2
-        bounded = rate < FASTEST_RAD_S
-        fits[unit] = bounded and (not vigorous or RADIUS_LOW_M < radius < RADIUS_HIGH_M)
+        change = scale / scales[declared]
+        radius = found.sustained_acc / max(found.sustained_gyr * change, 1e-12) ** 2
+        turns = not vigorous or RADIUS_LOW_M < radius < RADIUS_HIGH_M
+        fits[unit] = turns and found.top_gyr * change < FASTEST_RAD_S
     if fits[declared]:
         return
     seen = f"{where}: the fastest turning is {found.top_gyr:.3g} rad/s"
+    if vigorous:
+        seen += f", with {found.sustained_gyr:.3g} rad/s at {found.sustained_acc:.0f} m/s²"
     unit = _fitting("gyr", declared, fits)
     if unit:
         raise SwingspreadError(
-            f"{seen}, which does not go with an acceleration of {found.top_acc:.0f} m/s²; "
-            f'the columns seem to be in {unit}, not {declared}: say "gyr": "{unit}" under units'
+            f"{seen}; the columns seem to be in {unit}, not {declared}: "
+            f'say "gyr": "{unit}" under units'
         )
     raise SwingspreadError(
         f"{seen}, which fits no unit (rad/s, deg/s, mdeg/s); "

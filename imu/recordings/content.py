@@ -92,6 +92,15 @@ def content_id(manifest: Manifest, streams: Mapping[str, Stream]) -> str:
     return content_hash(manifest, streams)[:ID_LENGTH]
 
 
+def is_content_id(value: Any) -> bool:
+    """True for text that has the form of an id."""
+    return (
+        isinstance(value, str)
+        and len(value) == ID_LENGTH
+        and all(letter in "0123456789abcdef" for letter in value)
+    )
+
+
 def make_recording(
     manifest: Manifest, streams: Mapping[str, Stream], faults: tuple[str, ...] = ()
 ) -> Recording:

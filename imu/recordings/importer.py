@@ -216,17 +216,18 @@ def import_csv(
     if swap and both:
         files[FOREARM], files[CLUB] = files[CLUB], files[FOREARM]
     roles = list(files)
-    for index, role in enumerate(roles):
-        for other in roles[:index]:
-            if _same_file(files[role], files[other]):
-                raise SwingspreadError(
-                    f"{files[role].name}: given for {other} and for {role}; "
-                    "each sensor has a file of its own"
-                )
     meta_source = _json_source(meta, "meta")
     map_source = _json_source(column_map, "column map") if column_map is not None else None
     facts = parse_meta(meta_source, roles)
     maps = {role: column_map_for(role, meta_source, map_source) for role in roles}
+    for index, role in enumerate(roles):
+        for other in roles[:index]:
+            same_columns = maps[role].columns == maps[other].columns
+            if same_columns and _same_file(files[role], files[other]):
+                raise SwingspreadError(
+                    f"{files[role].name}: given for {other} and for {role}; each sensor has a "
+                    "file of its own, or columns of its own in a column map"
+                )
     manifest = _labelled(
         facts.manifest, files, name=name, session=session, block=block, player=player
     )
@@ -238,7 +239,10 @@ def import_csv(
     }
     if swap and both and _rates_fit_crosswise(samples, facts):
         facts = _exchange_sensors(facts)
-    found = {role: checks.motions(item.acc, item.gyr) for role, item in samples.items()}
+    found = {
+        role: checks.motions(item.acc, item.gyr, sample_period(item.time))
+        for role, item in samples.items()
+    }
     faults = list(facts.assumed)
     streams: dict[str, Stream] = {}
     for role, item in samples.items():

@@ -19,7 +19,7 @@ import platformdirs
 
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import remove_folder, sweep_leftovers
-from imu.recordings.content import content_id
+from imu.recordings.content import content_id, is_content_id
 from imu.recordings.manifest import manifest_from_json
 from imu.recordings.notes import read_notes
 from imu.recordings.store import (
@@ -148,6 +148,8 @@ class Library:
         is_folder = (folder / MANIFEST_FILE).is_file()
         if is_folder and (len(folder.parts) > 1 or folder.is_absolute() or wanted == "."):
             return _entry(folder)
+        if is_content_id(wanted) and (self.path / wanted / MANIFEST_FILE).is_file():
+            return _entry(self.path / wanted)
         entries = self.entries()
         tests = (
             lambda entry: entry.id == wanted or entry.folder.name == wanted,

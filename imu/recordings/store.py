@@ -3,7 +3,7 @@
     recording.json     what is known of the recording, its id and full hash, schema version
     forearm.parquet    samples as the sensor sent them, scaled to SI (likewise club, belt, …)
     notes.json         what people say of it later: shot results, swings left out (see notes)
-    derived/           results worked out from it; may be deleted at any time (see derived)
+    derived/           results worked out from it; may be deleted at any time
 
 Parquet columns: ``seq``, ``t_sensor_us`` (int64; ``t_sensor_s`` when the clock has no whole
 microseconds), ``t_host_s`` (NaN where unknown), ``acc_x_m_s2`` … ``acc_z_m_s2``,
@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import new_folder, write_file
-from imu.recordings.content import ID_LENGTH, content_hash, make_recording
+from imu.recordings.content import ID_LENGTH, content_hash, is_content_id, make_recording
 from imu.recordings.manifest import (
     SCHEMA,
     SCHEMA_VERSION,
@@ -101,6 +101,7 @@ def _write_stream(stream: Stream, path: Path) -> None:
             row_group_size=1 << 18,
             use_dictionary=True,
             dictionary_pagesize_limit=1 << 20,
+            write_page_checksum=True,
         )
         handle.flush()
         os.fsync(handle.fileno())
@@ -209,7 +210,7 @@ def _read_stream(folder: Path, role: str, facts: Any, manifest_path: Path) -> St
     if isinstance(samples, bool) or not isinstance(samples, int):
         raise SwingspreadError(f"{manifest_path}: damaged, streams.{role}.samples is no number")
     try:
-        with pq.ParquetFile(path) as file:
+        with pq.ParquetFile(path, page_checksum_verification=True) as file:
             rows = file.metadata.num_rows
             if rows != samples or rows > LARGEST_STREAM:
                 raise SwingspreadError(
@@ -262,7 +263,7 @@ def read_recording(folder: Path | str, verify: bool = False) -> Recording:
     manifest = manifest_from_json(document, str(manifest_path))
     listed, faults = document.get("streams"), document.get("faults", [])
     identity = document.get("id")
-    if not isinstance(listed, dict) or not isinstance(faults, list) or not _is_id(identity):
+    if not isinstance(listed, dict) or not isinstance(faults, list) or not is_content_id(identity):
         raise SwingspreadError(
             f"{manifest_path}: damaged (streams, faults or id); restore it from a copy"
         )
@@ -277,11 +278,3 @@ def read_recording(folder: Path | str, verify: bool = False) -> Recording:
                 "damaged since it was written; restore the folder from a copy, or import again"
             )
     return Recording(str(identity), manifest, streams, tuple(str(fault) for fault in faults))
-
-
-def _is_id(value: Any) -> bool:
-    return (
-        isinstance(value, str)
-        and len(value) == ID_LENGTH
-        and all(letter in "0123456789abcdef" for letter in value)
-    )

@@ -199,6 +199,39 @@ def test_lines_before_the_header_are_skipped_on_request(files, sound):
     assert load(files, {"sensors": {"club": {"skip_lines": 2}}}).id == sound.id
 
 
+def test_both_sensors_may_stand_in_one_file(files, sound, tmp_path):
+    """Each sensor's columns are named in the map; here the forearm's rate is the club's."""
+    club = pd.read_csv(files["club"])
+    arm = pd.read_csv(files["forearm"]).loc[np.repeat(np.arange(1200), 2)].reset_index(drop=True)
+    axes = ["ax", "ay", "az", "gx", "gy", "gz"]
+    both = pd.concat([club, arm[axes].add_prefix("arm_")], axis=1)
+    path = tmp_path / "both.csv"
+    both.to_csv(path, index=False)
+    clocks = {"t_sensor": "t_sensor_us", "t_host": "t_host_s", "seq": "seq"}
+    columns = clocks | {axis: f"arm_{axis}" for axis in axes}
+    loggers.change_meta(files["meta"], lambda d: d["forearm_sensor"].update(rate_hz=400))
+    recording = import_csv(
+        path, path, files["meta"], {"sensors": {"forearm": {"columns": columns}}}
+    )
+    np.testing.assert_array_equal(recording.streams["club"].acc, sound.streams["club"].acc)
+    np.testing.assert_array_equal(recording.streams["forearm"].acc, arm[["ax", "ay", "az"]])
+
+
+def test_taps_are_no_sign_of_a_wrong_unit(files):
+    """A sensor lying still and tapped hard: great accelerations, hardly any turning."""
+    table = loggers.read_csv(files["club"])
+    rng = np.random.default_rng(5)
+    for number, row in enumerate(table[1:]):
+        tap = 300.0 * (number % 240 in (0, 1))
+        pull = rng.normal(0, 0.05, 3) + np.array([tap, 0, 9.8])
+        values = [*pull, *rng.normal(0, 0.2, 3)]
+        row[3:] = [f"{value:.6f}" for value in values]
+    loggers.write_csv(files["club"], table[1:])
+    loggers.change_meta(files["meta"], lambda d: d["units"].update(gyr="deg/s"))
+    tapped = import_csv(None, files["club"], files["meta"])
+    assert np.abs(tapped.streams["club"].gyr).max() < 0.1
+
+
 def drop_rows(path, start, count):
     loggers.change_lines(path, lambda x: [*x[: start + 1], *x[start + 1 + count :]])
 

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from imu.errors import SwingspreadError
 from imu.recordings.content import content_id, make_recording
+from imu.recordings.library import Library
 from imu.recordings.store import read_manifest, read_recording, write_recording
 from imu.types import Club, Manifest, Player, Recording, Stream
 
@@ -280,6 +281,69 @@ def test_a_changed_sample_or_fact_is_found_on_verification(tmp_path):
     read_recording(tmp_path / "one")
     with pytest.raises(SwingspreadError, match="no longer matches its hash"):
         read_recording(tmp_path / "one", verify=True)
+
+
+def test_every_changed_byte_of_the_samples_is_found_on_reading(tmp_path):
+    """Pages carry checksums, so damage is found without the hash; never another error."""
+    original = recording()
+    folder = tmp_path / "one"
+    write_recording(original, folder)
+    path = folder / "club.parquet"
+    sound = path.read_bytes()
+    rng = np.random.default_rng(4)
+    for place in rng.choice(len(sound), 150, replace=False):
+        spoilt = bytearray(sound)
+        spoilt[place] ^= 1 << int(rng.integers(8))
+        path.write_bytes(bytes(spoilt))
+        try:
+            back = read_recording(folder)
+        except SwingspreadError:
+            continue
+        assert same_stream(back.streams["club"], original.streams["club"])
+
+
+json_values = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3)
+    ),
+    max_leaves=6,
+)
+
+
+@settings(
+    max_examples=150,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(st.data())
+def test_a_manifest_with_anything_in_it_is_read_or_refused(tmp_path, data):
+    folder = tmp_path / "library" / "one"
+    if not folder.exists():
+        write_recording(recording(), folder)
+        (tmp_path / "sound.json").write_bytes((folder / "recording.json").read_bytes())
+    document = json.loads((tmp_path / "sound.json").read_text())
+    target = document
+    while True:
+        key = data.draw(st.sampled_from(sorted(target)))
+        if isinstance(target[key], dict) and target[key] and data.draw(st.booleans()):
+            target = target[key]
+            continue
+        break
+    if data.draw(st.booleans()):
+        target[key] = data.draw(json_values)
+    else:
+        target[data.draw(st.text(max_size=5))] = data.draw(json_values)
+    (folder / "recording.json").write_text(json.dumps(document))
+    (entry,) = Library(tmp_path / "library").entries()
+    assert entry.line()
+    try:
+        back = read_recording(folder, verify=True)
+    except SwingspreadError as problem:
+        assert str(problem)
+    else:
+        assert back.id == recording().id
 
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
