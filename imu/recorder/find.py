@@ -136,7 +136,7 @@ def choose_roles(
         if len(match) > 1:
             raise SwingspreadError(
                 f"{len(match)} sensors say they are the {role} ({_serials(match)}); "
-                f"choose with --{role} SERIAL"
+                f"choose with --{role}-sensor SERIAL"
             )
         if match:
             chosen[role] = match[0]

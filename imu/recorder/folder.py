@@ -29,7 +29,8 @@ from imu.recordings.manifest import manifest_from_json, manifest_to_json
 from imu.types import Manifest
 
 SESSION_FILE = "session.json"
-SESSION_JOURNAL = "session.journal"
+ACCOUNTS = ("session", "swings")
+"""Journals that hold no sensor's bytes."""
 FINISHED_FILE = "finished.json"
 STOP_FILE = "stop"
 LOCK_FILE = "lock"
@@ -80,19 +81,23 @@ class JournalFolder:
         found: dict[str, list[tuple[int, Path]]] = {}
         for path in self.path.glob("*.journal"):
             match = _JOURNAL.match(path.name)
-            if match and path.name != SESSION_JOURNAL and match["role"] != "session":
+            if match and match["role"] not in ACCOUNTS:
                 found.setdefault(match["role"], []).append((int(match["part"] or 1), path))
         return {role: [path for _, path in sorted(parts)] for role, parts in sorted(found.items())}
 
+    def account(self, name: str) -> Path | None:
+        """The latest journal of one of ``ACCOUNTS``; None when there is none yet."""
+        parts = sorted(self.path.glob(f"{name}*.journal"), key=lambda path: (len(path.name), path))
+        return parts[-1] if parts else None
+
     def next_journal(self, role: str) -> Path:
-        """Path of a new journal for a role; earlier ones are never touched."""
-        parts = len(self.journals().get(role, [])) if role != "session" else 0
+        """Path of a new journal for a role or account; earlier ones are never touched."""
+        part = 1
         while True:
-            parts += 1
-            middle = "" if parts == 1 else f".{parts}"
-            path = self.path / f"{role}{middle}.journal"
+            path = self.path / (f"{role}.journal" if part == 1 else f"{role}.{part}.journal")
             if not path.exists():
                 return path
+            part += 1
 
     @property
     def finished_id(self) -> str:

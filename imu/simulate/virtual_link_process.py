@@ -17,17 +17,18 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from imu.errors import SwingspreadError
+from imu.recordings.manifest import manifest_from_json, manifest_to_json
 from imu.simulate.virtual_link_motion import VirtualSetup, virtual_peripherals
 from imu.simulate.virtual_link_peripheral import Faults
+from imu.types import Manifest
 
 BUS_VARIABLE = "DBUS_SYSTEM_BUS_ADDRESS"
-READY_WITHIN = 60.0
 
 _DAEMON_CONFIG = """\
 <!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-Bus Bus Configuration 1.0//EN"
@@ -53,10 +54,11 @@ def virtual_bluetooth_possible() -> bool:
 @contextlib.contextmanager
 def virtual_bluetooth(
     setup: VirtualSetup, powered: bool = True, adapter: bool = True
-) -> Iterator[None]:
+) -> Iterator[Manifest | None]:
     """Let this process's Bluetooth be the virtual one while the block runs.
 
-    Must be entered before the client library is first used in an event loop.
+    Gives what is known of the simulated player, None without one. Must be entered before the
+    client library is first used in an event loop.
     Raises SwingspreadError where that is not possible.
     """
     if not virtual_bluetooth_possible():
@@ -65,10 +67,10 @@ def virtual_bluetooth(
     with contextlib.ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="swingspread-")))
         address = stack.enter_context(_daemon(folder))
-        stack.enter_context(_stand_in(address, setup, powered, adapter))
+        manifest = stack.enter_context(_stand_in(address, setup, powered, adapter))
         os.environ[BUS_VARIABLE] = address
         try:
-            yield
+            yield manifest
         finally:
             if before is None:
                 os.environ.pop(BUS_VARIABLE, None)
@@ -98,7 +100,9 @@ def _daemon(folder: Path) -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def _stand_in(address: str, setup: VirtualSetup, powered: bool, adapter: bool) -> Iterator[None]:
+def _stand_in(
+    address: str, setup: VirtualSetup, powered: bool, adapter: bool
+) -> Iterator[Manifest | None]:
     document = {"setup": setup_to_json(setup), "powered": powered, "adapter": adapter}
     process = subprocess.Popen(
         [sys.executable, "-m", __name__, "--address", address, "--document", json.dumps(document)],
@@ -108,9 +112,11 @@ def _stand_in(address: str, setup: VirtualSetup, powered: bool, adapter: bool) -
     )
     try:
         assert process.stdout is not None
-        if process.stdout.readline().strip() != "ready":
+        line = process.stdout.readline()
+        if not line.startswith("ready "):
             raise SwingspreadError("the virtual sensors did not start")
-        yield
+        known = json.loads(line.removeprefix("ready "))
+        yield manifest_from_json(known, "the virtual player") if known else None
     finally:
         _end(process)
 
@@ -150,21 +156,26 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--document", required=True)
     options = parser.parse_args(arguments)
     document = json.loads(options.document)
-    peripherals, _ = virtual_peripherals(setup_from_json(document["setup"]))
-    asyncio.run(_play(options.address, peripherals, document["powered"], document["adapter"]))
+    peripherals, manifest = virtual_peripherals(setup_from_json(document["setup"]))
+    known = json.dumps(manifest_to_json(manifest) if manifest else None)
+    asyncio.run(_play(options.address, peripherals, document, known))
 
 
-async def _play(address: str, peripherals: list[Any], powered: bool, adapter: bool) -> None:
+async def _play(
+    address: str, peripherals: list[Any], document: Mapping[str, Any], known: str
+) -> None:
     from imu.simulate.virtual_link_bluez import serve
 
     ready = asyncio.Event()
     parent = os.getppid()
-    task = asyncio.create_task(serve(address, peripherals, powered, adapter, ready))
+    task = asyncio.create_task(
+        serve(address, peripherals, document["powered"], document["adapter"], ready)
+    )
     await asyncio.wait(
         {task, asyncio.create_task(ready.wait())}, return_when=asyncio.FIRST_COMPLETED
     )
     if not task.done():
-        print("ready", flush=True)
+        print("ready", known, flush=True)
     while not task.done():
         await asyncio.wait({task}, timeout=1.0)
         if os.getppid() != parent:  # whoever started this is gone

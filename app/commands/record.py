@@ -1,0 +1,314 @@
+"""`swingspread record`: two sensors to a recording, with each swing's numbers as it goes."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from app.recording_screen import RecordingScreen
+    from imu.recorder.find import FoundSensor
+    from imu.recorder.finish import Finished
+    from imu.recorder.folder import JournalFolder
+    from imu.recorder.radio import Radio, Sighting
+    from imu.types import Club, Manifest
+
+HELP = "record swings from the sensors into the library, with live numbers"
+EXAMPLES = """\
+  swingspread record --player "Robin Field" --club iron7 --block practice
+  swingspread record --club driver --club-length 115 --block pressure --seconds 900
+  swingspread record --virtual --seconds 60
+"""
+
+CLUB_LENGTHS_CM = {
+    "driver": 114,
+    "wood3": 109,
+    "wood5": 107,
+    "hybrid": 102,
+    "iron4": 98,
+    "iron5": 96.5,
+    "iron6": 95,
+    "iron7": 94,
+    "iron8": 93,
+    "iron9": 91.5,
+    "wedge": 90,
+}
+"""Usual lengths (common practice, no source)."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The arguments of `swingspread record`."""
+    from app.commands.sensors import add_virtual
+
+    who = parser.add_argument_group("who and what")
+    who.add_argument("--player", default="", help="name of the player")
+    who.add_argument("--left-handed", action="store_true", help="the player swings left-handed")
+    who.add_argument(
+        "--arm-length", type=float, default=62.0, metavar="CM", help="shoulder to wrist (62)"
+    )
+    who.add_argument(
+        "--club", default="iron7", metavar="NAME", help=f"{', '.join(CLUB_LENGTHS_CM)} or your own"
+    )
+    who.add_argument("--club-length", type=float, metavar="CM", help="measured length of the club")
+    who.add_argument("--session", default="", help="label of the session")
+    who.add_argument("--block", default="", help="label of the block, such as practice or pressure")
+    who.add_argument("--name", default="", help="name of the recording")
+    who.add_argument("--notes", default="", help="free text")
+    worn = parser.add_argument_group("sensors")
+    worn.add_argument("--forearm-sensor", metavar="SERIAL", help="the sensor on the lead forearm")
+    worn.add_argument("--club-sensor", metavar="SERIAL", help="the sensor on the shaft")
+    worn.add_argument(
+        "--wrist-distance", type=float, metavar="CM", help="forearm sensor to the wrist (6)"
+    )
+    worn.add_argument(
+        "--butt-distance", type=float, metavar="CM", help="butt of the club to its sensor (33)"
+    )
+    worn.add_argument("--rate", type=int, metavar="HZ", help="sampling rate (as the sensor is set)")
+    add_virtual(worn)  # type: ignore[arg-type]
+    parser.add_argument("--seconds", type=float, metavar="N", help="end by itself after N seconds")
+    parser.add_argument(
+        "--resume", action="store_true", help="go on with the latest interrupted recording"
+    )
+    parser.add_argument(
+        "--no-analysis", action="store_true", help="do not analyse the recording at the end"
+    )
+    parser.add_argument("--journals", metavar="FOLDER", help="where to record")
+    parser.add_argument("--library", metavar="FOLDER", help="library to add to")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Record until Ctrl-C or the time is up, then put it into the library and analyse it."""
+    import asyncio
+
+    from app.recording_screen import RecordingScreen
+    from imu.recorder.finish import finish_recording
+    from imu.recordings.library import Library
+
+    declared_club(arguments)
+    screen = RecordingScreen()
+    folder = asyncio.run(_record(arguments, screen))
+    finished = finish_recording(folder, Library(arguments.library))
+    if finished is None:
+        print("no sample was received; nothing was kept", file=sys.stderr)
+        return 1
+    print(f"kept as {finished.entry.line()}")
+    for fault in finished.faults:
+        print(f"  {fault}")
+    if not arguments.no_analysis and {"forearm", "club"} <= set(finished.entry.samples):
+        _analyse(arguments.library, finished)
+    return 0
+
+
+def _analyse(library: str | None, finished: Finished) -> None:
+    from app.chosen import analysed
+    from app.commands.analyse import print_summary
+
+    print_summary(analysed(library, finished.entry.id))
+
+
+async def _record(arguments: argparse.Namespace, screen: RecordingScreen) -> JournalFolder:
+    from pathlib import Path
+
+    from app.commands.sensors import open_radio
+    from imu.errors import SwingspreadError
+    from imu.recorder.folder import default_journals, interrupted, new_folder
+
+    root = Path(arguments.journals) if arguments.journals else default_journals()
+    screen.cautions()
+    if arguments.virtual:
+        screen.say("preparing the virtual sensors ...")
+    async with open_radio(arguments.virtual) as (radio, virtual_player):
+        screen.say("looking for sensors ...")
+        chosen = await choose_sensors(radio, arguments)
+        for role, sensor in chosen.items():
+            screen.found(role, sensor)
+        for role in ("forearm", "club"):
+            if role not in chosen:
+                screen.say(
+                    f"no {role} sensor: recording without it; "
+                    "hinge, lag and release cannot be known"
+                )
+        if arguments.resume:
+            left = interrupted(root)
+            if not left:
+                raise SwingspreadError("no interrupted recording to go on with")
+            folder = left[-1]
+        else:
+            folder = new_folder(root, manifest(arguments, chosen, virtual_player))
+        with folder.hold():
+            await _session(radio, folder, chosen, arguments, screen)
+    return folder
+
+
+async def _session(
+    radio: Radio,
+    folder: JournalFolder,
+    chosen: dict[str, FoundSensor],
+    arguments: argparse.Namespace,
+    screen: RecordingScreen,
+) -> None:
+    import asyncio
+    import subprocess
+
+    from imu.recorder.session import RecordingSession
+
+    session = RecordingSession(
+        radio,
+        folder,
+        {role: sensor.serial for role, sensor in chosen.items()},
+        rate_hz=arguments.rate,
+        watcher=screen.states,
+        resume=arguments.resume,
+    )
+    live = None
+    if len(chosen) == 2:
+        live = subprocess.Popen(
+            [sys.executable, "-m", "imu.recorder.live", str(folder.path)],
+            stdin=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+    with stop_on_signals(session.stop, screen):
+        screen.say("recording; Ctrl-C ends it")
+        shown = asyncio.create_task(screen.swings(folder))
+        try:
+            await session.run(arguments.seconds)
+            await asyncio.sleep(0.3)
+        finally:
+            shown.cancel()
+            await asyncio.wait({shown})
+            screen.clear()
+            if live is not None:
+                live.terminate()
+                live.wait()
+
+
+def stop_on_signals(stop: object, screen: RecordingScreen):  # type: ignore[no-untyped-def]
+    """While the block runs, Ctrl-C and a closed terminal end the recording cleanly."""
+    import asyncio
+    import contextlib
+    import signal
+    import types
+
+    loop = asyncio.get_running_loop()
+    assert isinstance(stop, asyncio.Event)
+
+    def handle(number: int, _frame: types.FrameType | None) -> None:
+        if stop.is_set():
+            raise KeyboardInterrupt
+        screen.say("ending; fetching what the sensors still hold (Ctrl-C again: end at once)")
+        loop.call_soon_threadsafe(stop.set)
+
+    @contextlib.contextmanager
+    def handling():  # type: ignore[no-untyped-def]
+        names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+        before = {
+            getattr(signal, name): signal.signal(getattr(signal, name), handle)
+            for name in names
+            if hasattr(signal, name)
+        }
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
+    return handling()
+
+
+async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[str, FoundSensor]:
+    """Find the sensors and say which is worn where.
+
+    Raises SwingspreadError when none is heard or the choice is not clear.
+    """
+    from imu.errors import SwingspreadError
+    from imu.recorder.find import choose_roles, find_sensors
+
+    wanted = {"forearm": arguments.forearm_sensor, "club": arguments.club_sensor}
+    named = {serial.lower() for serial in wanted.values() if serial}
+
+    def enough(heard: Sequence[Sighting]) -> bool:
+        serials = {sighting.serial.lower() for sighting in heard}
+        return named <= serials if len(named) == 2 else len(heard) >= 2
+
+    found = await find_sensors(radio, 8.0, enough)
+    if not found:
+        raise SwingspreadError(
+            "no sensor was heard; is one charged, switched on and near? "
+            "Without sensors, try --virtual"
+        )
+    problems = [f"sensor {s.serial}: {s.problem}" for s in found if s.problem]
+    chosen = choose_roles(found, wanted)
+    if not chosen:
+        raise SwingspreadError("; ".join(problems) or "no usable sensor was heard")
+    return chosen
+
+
+def declared_club(arguments: argparse.Namespace) -> Club:
+    """The club as declared. Raises SwingspreadError when its length cannot be known."""
+    from imu.errors import SwingspreadError
+    from imu.types import Club
+
+    length = arguments.club_length or CLUB_LENGTHS_CM.get(arguments.club.lower())
+    if length is None:
+        raise SwingspreadError(
+            f"club {arguments.club!r}: length unknown; give it with --club-length CM, or use one "
+            f"of {', '.join(CLUB_LENGTHS_CM)}"
+        )
+    if not 50.0 <= length <= 140.0:
+        raise SwingspreadError(f"--club-length {length:g}: give centimetres from 50 to 140")
+    return Club(arguments.club, length / 100.0)
+
+
+def manifest(
+    arguments: argparse.Namespace,
+    chosen: dict[str, FoundSensor],
+    virtual_player: Manifest | None,
+) -> Manifest:
+    """All that is known before the first sample."""
+    from dataclasses import replace
+    from datetime import datetime
+
+    from imu.recordings.names import clean_label
+    from imu.types import Manifest, Player
+
+    player = Player(
+        clean_label(arguments.player, "player"),
+        "left" if arguments.left_handed else "right",
+        arguments.arm_length / 100.0,
+    )
+    sensors: dict[str, dict[str, object]] = {
+        role: {"serial": s.serial} for role, s in chosen.items()
+    }
+    for role, key, distance in (
+        ("forearm", "distance_to_wrist", arguments.wrist_distance),
+        ("club", "distance_from_butt", arguments.butt_distance),
+    ):
+        if distance is not None and role in sensors:
+            sensors[role][key] = distance / 100.0
+    known = Manifest(
+        player=player,
+        club=declared_club(arguments),
+        name=clean_label(arguments.name, "name"),
+        session=clean_label(arguments.session, "session"),
+        block=clean_label(arguments.block, "block"),
+        recorded_at=datetime.now().astimezone().isoformat(timespec="seconds"),
+        notes=arguments.notes,
+        sensors=sensors,
+        source="recorded",
+    )
+    if virtual_player is None:
+        return known
+    facts = {
+        role: {**virtual_player.sensors.get(role, {}), **facts} for role, facts in sensors.items()
+    }
+    return replace(
+        known,
+        player=replace(virtual_player.player, name=player.name or "Virtual player"),
+        club=virtual_player.club,
+        sensors=facts,
+        notes=" ".join(filter(None, [arguments.notes, virtual_player.notes])),
+        source="simulated",
+    )

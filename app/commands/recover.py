@@ -1,0 +1,71 @@
+"""`swingspread recover`: recordings that were cut short, put into the library."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from imu.recorder.folder import JournalFolder
+
+HELP = "list recordings that were interrupted and finish them into the library"
+EXAMPLES = """\
+  swingspread recover
+  swingspread recover --list
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The arguments of `swingspread recover`."""
+    parser.add_argument("--list", action="store_true", help="only list them")
+    parser.add_argument("--journals", metavar="FOLDER", help="where recordings were made")
+    parser.add_argument("--library", metavar="FOLDER", help="library to add to")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """List what was interrupted, finish it, say what was kept."""
+    import sys
+    from pathlib import Path
+
+    from imu.recorder.finish import finish_all
+    from imu.recorder.folder import all_folders, default_journals, interrupted
+    from imu.recordings.library import Library
+
+    root = Path(arguments.journals) if arguments.journals else default_journals()
+    folders = interrupted(root)
+    for busy in (folder for folder in all_folders(root) if folder.held):
+        print(f"{busy.name}: being recorded just now; left alone")
+    if not folders:
+        print("nothing was interrupted")
+        return 0
+    if arguments.list:
+        for folder in folders:
+            print(described(folder))
+        return 0
+    problems = 0
+
+    def told(folder: JournalFolder, problem: str) -> None:
+        nonlocal problems
+        problems += 1
+        print(f"{folder.name}: {problem}", file=sys.stderr)
+
+    for done in finish_all(folders, Library(arguments.library), told):
+        print(f"{done.folder.name}: kept as {done.entry.line()}")
+        for fault in done.faults:
+            print(f"  {fault}")
+    return 1 if problems else 0
+
+
+def described(folder: JournalFolder) -> str:
+    """One line on an interrupted recording."""
+    from imu.errors import SwingspreadError
+
+    size = sum(path.stat().st_size for paths in folder.journals().values() for path in paths)
+    try:
+        manifest = folder.manifest()
+        labels = [manifest.player.name, manifest.club.name, manifest.session, manifest.block]
+    except SwingspreadError as problem:
+        labels = [str(problem)]
+    roles = " and ".join(folder.journals()) or "no sensor"
+    words = ", ".join(label for label in labels if label)
+    return f"{folder.name}  {words}  ({roles}, {size / 1e6:.1f} MB)"

@@ -1,0 +1,62 @@
+"""Closing a recording: from its journals into the library, once and for good."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from imu.errors import SwingspreadError
+from imu.recorder.folder import JournalFolder
+from imu.recorder.session import recording_from_folder
+from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.notes import NOTES_FILE
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A recording put into the library, and what went wrong while it was made."""
+
+    folder: JournalFolder
+    entry: LibraryEntry
+    faults: tuple[str, ...]
+
+
+def finish_recording(folder: JournalFolder, library: Library) -> Finished | None:
+    """Put what the journals hold into the library; None when they hold no sample.
+
+    The journals stay as they are. Doing it again changes nothing. Raises SwingspreadError when
+    someone still records there, or the disk refuses (the journals are then safe all the same).
+    """
+    with contextlib.closing(folder.hold()):
+        recording = recording_from_folder(folder)
+        if recording is None:
+            return None
+        entry, _ = library.add(recording)
+        noted = folder.path / NOTES_FILE
+        try:
+            if noted.is_file() and not (entry.folder / NOTES_FILE).exists():
+                shutil.copy2(noted, entry.folder / NOTES_FILE)
+            folder.mark_finished(entry.id)
+        except OSError as problem:
+            raise SwingspreadError(f"{folder.path}: cannot be written ({problem})") from problem
+        return Finished(folder, entry, recording.faults)
+
+
+def finish_all(
+    folders: list[JournalFolder], library: Library, told: Callable[[JournalFolder, str], None]
+) -> list[Finished]:
+    """Finish several recordings; ``told`` hears why one could not be finished."""
+    done = []
+    for folder in folders:
+        try:
+            finished = finish_recording(folder, library)
+        except SwingspreadError as problem:
+            told(folder, str(problem))
+            continue
+        if finished is None:
+            told(folder, "holds no sample of any sensor")
+        else:
+            done.append(finished)
+    return done

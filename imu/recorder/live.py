@@ -1,0 +1,306 @@
+"""Numbers of each swing while the recording goes on, by the same code as the final analysis.
+
+A process of its own reads the growing journals, so that nothing it does can hold up or harm
+the recording. When the club has been swung and is slow again, the last seconds of both streams
+go through the pipeline as a small recording. The final analysis of the whole recording, which
+knows more of how the sensors sit, replaces these numbers; the two agree within the errors.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+import time
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from imu.columns import METRICS
+from imu.errors import SwingspreadError
+from imu.pipeline import analyse
+from imu.recorder.assemble import assemble_stream
+from imu.recorder.folder import JournalFolder
+from imu.recorder.journal import Journal, JournalWriter, Kind, Record, read_journal
+from imu.recorder.packet import Packet, decode_packet, full_scales
+from imu.recordings.content import make_recording
+from imu.recordings.synchronise import align
+from imu.settings import AnalysisSettings
+from imu.swings.find import find_swings
+from imu.types import CLUB, FOREARM, Manifest, Recording, Stream
+
+KEPT = 12.0
+"""s of records kept a sensor."""
+BEFORE_IMPACT = 7.0
+AFTER_LAST = 1.3
+"""s: a cut begins this long before the peak at most, and not sooner after the last impact."""
+FAST = 6.0
+"""rad/s of the club that may have been a swing."""
+FIRST_LOOK, LAST_LOOK, LOOK_EVERY = 0.35, 3.0, 0.06
+"""s after the fastest moment: first and last look for a finished swing, and in between."""
+SETTLED = 0.05
+"""s of samples wanted after the finish."""
+POLL = 0.03
+
+_FULL_COUNT = 32768
+
+
+@dataclass(frozen=True)
+class LiveSwing:
+    """Headline numbers of one swing. host_ns : the impact in the recorder's monotonic clock."""
+
+    kind: str
+    impact_club_clock_us: float
+    host_ns: int
+    finish_host_ns: int
+    quality: str
+    notes: str
+    metrics: dict[str, tuple[float, float]]
+    """name → value and standard error, in the metric's unit."""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain JSON values."""
+        numbers = {k: [_plain(v), _plain(se)] for k, (v, se) in self.metrics.items()}
+        return {**vars(self), "metrics": numbers}
+
+
+@dataclass
+class LiveAnalysis:
+    """Takes journal records as they come and gives each swing once, soon after its finish."""
+
+    manifest: Manifest
+    settings: AnalysisSettings = field(default_factory=AnalysisSettings)
+    _records: dict[str, deque[Record]] = field(default_factory=dict)
+    _infos: dict[str, Record] = field(default_factory=dict)
+    _boots: dict[str, int] = field(default_factory=dict)
+    _newest_us: float = -math.inf
+    _peak_us: float | None = None
+    _peak_rate: float = 0.0
+    _look_us: float = math.inf
+    _last_impact_us: float = -math.inf
+    _start_ns: int | None = None
+
+    def feed(self, role: str, records: Sequence[Record]) -> None:
+        """Take in new records of one sensor's journal."""
+        kept = self._records.setdefault(role, deque())
+        for record in records:
+            if record.kind is Kind.INFO:
+                self._infos[role] = record
+            if record.kind not in (Kind.DATA, Kind.BACKFILL):
+                continue
+            packet = decode_packet(record.payload)
+            if not isinstance(packet, Packet):
+                continue
+            if self._boots.setdefault(role, packet.boot_id) != packet.boot_id:
+                self._boots[role] = packet.boot_id
+                kept.clear()
+                self._forget(role)
+            if self._start_ns is None:
+                self._start_ns = record.host_ns
+            kept.append(record)
+            if role == CLUB and record.kind is Kind.DATA:
+                self._watch(packet)
+        while kept and kept[-1].host_ns - kept[0].host_ns > KEPT * 1e9:
+            kept.popleft()
+
+    def _forget(self, role: str) -> None:
+        if role == CLUB:
+            self._newest_us = self._last_impact_us = -math.inf
+            self._peak_us, self._look_us = None, math.inf
+
+    def _watch(self, packet: Packet) -> None:
+        """Follow the club's turning rate; note when a swing may be over."""
+        self._newest_us = float(packet.time_us)
+        scale = full_scales(packet.range_code)[1] / _FULL_COUNT
+        counts = packet.counts[:, 3:].astype(np.float64)
+        rate = float(np.sqrt(np.max(np.sum(counts**2, axis=1)))) * scale
+        if rate < FAST or packet.time_us < self._last_impact_us + 0.5e6:
+            return
+        if self._peak_us is None or rate >= self._peak_rate:
+            self._peak_us, self._peak_rate = float(packet.time_us), rate
+            self._look_us = self._peak_us + FIRST_LOOK * 1e6
+
+    def due(self) -> bool:
+        """Whether it is time to look for a finished swing."""
+        return self._peak_us is not None and self._newest_us >= self._look_us
+
+    def look(self) -> list[LiveSwing]:
+        """Look for a finished swing, if it is time to; gives it, measured, or nothing yet."""
+        if self._peak_us is None or not self.due():
+            return []
+        if self._newest_us > self._peak_us + LAST_LOOK * 1e6:
+            self._peak_us, self._peak_rate, self._look_us = None, 0.0, math.inf
+            return []
+        self._look_us = self._newest_us + LOOK_EVERY * 1e6
+        recording = self._cut()
+        if recording is None or not self._finished(recording):
+            return []
+        analysis = analyse(recording, self.settings)
+        swings = analysis.swings[
+            analysis.swings["impact_club_clock_us"] > self._last_impact_us + 0.5e6
+        ]
+        rows: list[dict[Any, Any]] = swings.to_dict("records")
+        found = [self._swing(row, recording) for row in rows]
+        if found:
+            self._last_impact_us = found[-1].impact_club_clock_us
+            self._peak_us, self._peak_rate, self._look_us = None, 0.0, math.inf
+        return found
+
+    def _cut(self) -> Recording | None:
+        """The last seconds of both streams as a recording."""
+        assert self._peak_us is not None
+        streams: dict[str, Stream] = {}
+        for role in (FOREARM, CLUB):
+            records = self._records.get(role)
+            if not records or role not in self._infos:
+                return None
+            journal = Journal((self._infos[role], *records), (), 0)
+            assembled = assemble_stream(role, [journal], self._start_ns or 0)
+            if assembled is None or len(assembled.stream.time) < 100:
+                return None
+            streams[role] = assembled.stream
+        since = max(self._peak_us - BEFORE_IMPACT * 1e6, self._last_impact_us + AFTER_LAST * 1e6)
+        club = streams[CLUB]
+        (after,) = np.nonzero(club.time * 1e6 >= since)
+        host = club.host_time[after]
+        if not np.isfinite(host).any():
+            return None
+        host_since = float(host[np.isfinite(host)][0])
+        cut = {role: _from_host(stream, host_since) for role, stream in streams.items()}
+        if any(len(stream.time) < 100 for stream in cut.values()):
+            return None
+        return make_recording(self.manifest, cut)
+
+    def _finished(self, recording: Recording) -> bool:
+        aligned = align(recording)
+        newest = min(float(stream.time[-1]) for stream in aligned.streams.values())
+        clock = aligned.clocks[CLUB]
+        return any(
+            window.finish < newest - SETTLED
+            and float(clock.to_sensor(window.impact)) * 1e6 > self._last_impact_us + 0.5e6
+            for window in find_swings(aligned, self.settings).swings
+        )
+
+    def _swing(self, row: dict[Any, Any], recording: Recording) -> LiveSwing:
+        club = recording.streams[CLUB]
+        live = np.isfinite(club.host_time)
+        delay = float(np.min(club.host_time[live] - club.time[live]))
+        start_ns = self._start_ns or 0
+
+        def host_ns(clock_us: float) -> int:
+            return start_ns + round((clock_us * 1e-6 + delay) * 1e9) if clock_us == clock_us else 0
+
+        metrics = {
+            metric.name: (float(row[metric.name]), float(row[metric.se_name]))
+            for metric in METRICS
+            if metric.headline
+        }
+        return LiveSwing(
+            kind=str(row["kind"]),
+            impact_club_clock_us=float(row["impact_club_clock_us"]),
+            host_ns=host_ns(float(row["impact_club_clock_us"])),
+            finish_host_ns=host_ns(float(row["finish_club_clock_us"])),
+            quality=str(row["quality"]),
+            notes=str(row["notes"]),
+            metrics=metrics,
+        )
+
+
+def _from_host(stream: Stream, since: float) -> Stream:
+    """The part of a stream from the first sample that arrived live after ``since``."""
+    (late,) = np.nonzero(stream.host_time >= since)
+    start = int(late[0]) if len(late) else len(stream.time)
+    return Stream(
+        stream.role,
+        stream.time[start:],
+        stream.acc[start:],
+        stream.gyr[start:],
+        stream.seq[start:],
+        stream.host_time[start:],
+        stream.rate_hz,
+        stream.acc_range,
+        stream.gyr_range,
+    )
+
+
+def _plain(value: float) -> float | None:
+    return round(value, 4) if math.isfinite(value) else None
+
+
+class JournalTail:
+    """Reads what is new in the sensor journals of a folder."""
+
+    def __init__(self, folder: JournalFolder) -> None:
+        self._folder = folder
+        self._offsets: dict[Path, int] = {}
+
+    def new_records(self) -> dict[str, list[Record]]:
+        """Records written since the last call, by role."""
+        fresh: dict[str, list[Record]] = {}
+        for role, paths in self._folder.journals().items():
+            for path in paths:
+                offset = self._offsets.get(path, 0)
+                if path.stat().st_size <= offset:
+                    continue
+                journal = read_journal(path, offset)
+                self._offsets[path] = journal.next_offset
+                if journal.records:
+                    fresh.setdefault(role, []).extend(journal.records)
+        return fresh
+
+    @property
+    def ended(self) -> bool:
+        """True when nobody records into the folder any more."""
+        return not self._folder.held
+
+
+def follow(folder: JournalFolder, writer: JournalWriter) -> None:
+    """Write each swing into ``writer`` as an event, until the recording has ended."""
+    live = LiveAnalysis(folder.manifest())
+    tail = JournalTail(folder)
+    number = 0
+    while True:
+        ended = tail.ended
+        fresh = tail.new_records()
+        for role, records in fresh.items():
+            live.feed(role, records)
+        began = time.monotonic_ns()
+        try:
+            swings = live.look()
+        except (SwingspreadError, ValueError, ArithmeticError, LookupError) as problem:
+            event = {"type": "problem", "text": f"{type(problem).__name__}: {problem}"}
+            writer.append_json(Kind.EVENT, time.monotonic_ns(), event)
+            swings = []
+        for swing in swings:
+            number += 1
+            now = time.monotonic_ns()
+            timing = {
+                "after_impact_ms": round((now - swing.host_ns) * 1e-6),
+                "after_finish_ms": round((now - swing.finish_host_ns) * 1e-6),
+                "computing_ms": round((now - began) * 1e-6),
+            }
+            told = {"type": "swing", "number": number, **swing.as_dict(), **timing}
+            writer.append_json(Kind.EVENT, now, told)
+        writer.flush()
+        if ended and not fresh:
+            return
+        if not swings:
+            time.sleep(POLL)
+
+
+def main() -> None:
+    """Follow the recording in the folder named on the command line."""
+    folder = JournalFolder(Path(sys.argv[1]))
+    writer = JournalWriter(folder.next_journal("swings"))
+    try:
+        follow(folder, writer)
+    finally:
+        writer.append_json(Kind.END, time.monotonic_ns(), {})
+        writer.close()
+
+
+if __name__ == "__main__":
+    main()
