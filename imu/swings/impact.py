@@ -1,17 +1,16 @@
 """The strike: its shock in the club's acceleration, its onset between samples, its error.
 
 A struck ball shakes the club within a millisecond or two; swing forces, however high, change
-smoothly, and a clipped axis merely stands still. So each sample is first held against the
-straight line through the few before it: the shock is where that foretelling fails at once and
-by much, against the usual and against the speed of the club. A turf touched or a club laid
-down rises too slowly, or is not at the moment the club returns to where it started.
+smoothly, an unbending shaft shivers slowly, and a clipped axis merely stands still. So each
+sample is held against the parabola through the three before it: its *jump* is what that did
+not foretell. A strike's jumps stand out from those before it and are in proportion to the
+speed of the club.
 
-The onset is then read from the jump of each sample off the parabola through the three before
-it: the moment the jump passes a tenth of its first height, on a logarithmic scale between
-samples, since a low-pass filter rounds a shock's beginning roughly so. An
-anti-alias filter with its corner at 0.25 to 0.3 of the sampling rate delays by 0.5 to 0.7 of
-a sampling interval, and the tenth point by about a third of that: this is taken off. What
-stays unknown of the filter, the strike's own shape and the sampling are in the standard error.
+The onset is the moment the jump passes a tenth of its first height, on a logarithmic scale
+between samples, since a low-pass filter rounds a shock's beginning roughly so. An anti-alias
+filter with its corner at 0.25 to 0.4 of the sampling rate delays by 0.5 to 0.7 of a sampling
+interval; about that is taken off. What stays unknown of the filter, the strike's own shape and
+the sampling are in the standard error.
 """
 
 from __future__ import annotations
@@ -21,32 +20,35 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imu.types import BoolArray, FloatArray, Stream
+from imu.types import FloatArray, Stream
 
-BEFORE = 6
-"""Samples before each sample whose straight line foretells it."""
+BEFORE = 3
+"""Samples before each sample whose parabola foretells it."""
+
+LOSS = 1.8
+"""Sampling intervals from one sample to the next that mean a loss."""
 
 LEAST_SHOCK = 5.0
-"""m/s². A surprise below this is never taken for a strike."""
+"""m/s². A jump below this is never taken for a strike."""
 
-SHOCK_PER_RATE = 1.5
-"""m/s² for each rad/s of club rate: a strike's surprise grows with the speed of the head. The
-shaft's own unbending and ringing without a ball stays below about 1."""
+SHOCK_PER_RATE = 1.0
+"""m/s² for each rad/s of club rate: a strike's jump grows with the speed of the head. Swings
+without a ball stay below a half, the shaft's unbending included; strikes lie above two."""
 
-SHARPNESS = 5.0
-"""How many times the usual surprise before it (the median) a strike must reach."""
+SHARPNESS = 6.0
+"""How many times the usual jump before it (the median) a strike must reach."""
 
 QUIET_BEFORE = 0.012
-"""s before the greatest surprise that may already belong to the shock."""
+"""s before the greatest jump that may already belong to the shock."""
 
 CLEAR_PART = 0.2
-"""Part of the greatest surprise from which a sample surely belongs to the shock."""
+"""Part of the greatest jump from which a sample surely belongs to the shock."""
 
 LOOK_EARLIER = 4
 """Samples before the first clear one in which the shock may already have begun."""
 
 FIRST_HEIGHT = 0.004
-"""s after the first surprise within which the shock's first height is read."""
+"""s after the first clear jump within which the shock's first height is read."""
 
 ONSET_PART = 0.1
 """Part of the first height at which the onset is read."""
@@ -76,29 +78,24 @@ def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> S
     stream : the club's, in recording time. club_rate : rad/s, greatest club rate near, against
     which the size of the shock is judged.
     """
-    first = max(int(np.searchsorted(stream.time, begin)) - 4 * BEFORE, 0)
+    first = max(int(np.searchsorted(stream.time, begin)) - 2 * BEFORE, 0)
     stop = int(np.searchsorted(stream.time, end))
-    if stop - first < 5 * BEFORE:
+    if stop - first < 6 * BEFORE:
         return None
     time, acc = even_time(stream, first, stop), stream.acc[first:stop]
-    surprise = _surprise(time, acc)
-    inside = (time >= begin) & (np.arange(len(time)) >= 2 * BEFORE)
-    if not inside.any():
-        return None
-    greatest = int(np.argmax(np.where(inside, surprise, 0.0)))
+    jump = jumps(time, acc)
+    inside = time >= begin
+    greatest = int(np.argmax(np.where(inside, jump, 0.0)))
     quiet = inside & (time < time[greatest] - QUIET_BEFORE)
-    usual = float(np.median(surprise[quiet])) if quiet.any() else 0.0
-    limit = max(LEAST_SHOCK, SHOCK_PER_RATE * club_rate, SHARPNESS * usual)
-    if surprise[greatest] < limit:
+    usual = float(np.median(jump[quiet])) if quiet.any() else 0.0
+    if jump[greatest] < max(LEAST_SHOCK, SHOCK_PER_RATE * club_rate, SHARPNESS * usual):
         return None
-    # The greatest surprise may be the ringing; the onset is the first of its run.
-    clear = max(CLEAR_PART * float(surprise[greatest]), SHARPNESS * usual)
-    run = np.flatnonzero(inside & (surprise >= min(clear, float(surprise[greatest]))))
+    # The greatest jump may be in the ringing; the onset is in the first of its run.
+    clear = max(CLEAR_PART * float(jump[greatest]), SHARPNESS * usual)
+    run = np.flatnonzero(inside & (jump >= min(clear, float(jump[greatest]))))
     run = run[(time[run] > time[greatest] - QUIET_BEFORE) & (run <= greatest)]
     shock = int(run[0])
-    calm = slice(max(shock - 40, 3), max(shock - 6, 4))
-    usual_jump = float(np.median(_jump(time, acc, calm.start, calm.stop)))
-    return _after_gap(time, shock) or _onset(time, acc, shock, usual_jump)
+    return _after_gap(time, shock) or _onset(time, jump, shock, usual)
 
 
 def even_time(stream: Stream, first: int, stop: int) -> FloatArray:
@@ -128,67 +125,51 @@ def _after_gap(time: FloatArray, shock: int) -> Strike | None:
     step = np.diff(time[max(shock - BEFORE - 2, 0) : shock + 1])
     usual = float(np.median(np.diff(time)))
     longest = int(np.argmax(step))
-    if step[longest] < 1.8 * usual:
+    if step[longest] < LOSS * usual:
         return None
     begin = float(time[max(shock - BEFORE - 2, 0) + longest])
     end = float(time[shock])
     return Strike(0.5 * (begin + end), (end - begin) / math.sqrt(12.0), math.inf)
 
 
-def _onset(time: FloatArray, acc: FloatArray, shock: int, usual_jump: float) -> Strike | None:
+def _onset(time: FloatArray, jump: FloatArray, shock: int, usual: float) -> Strike | None:
     """Onset of the shock whose first clear sample is ``shock``."""
     first = max(shock - LOOK_EARLIER, BEFORE)
     stop = int(np.searchsorted(time, time[shock] + FIRST_HEIGHT, side="right"))
-    jump = _jump(time, acc, first, max(stop, shock + 1))
-    height = float(jump.max())
-    noise = max(usual_jump, 1e-3 * height)
+    part = jump[first : max(stop, shock + 1)]
+    height = float(part.max())
+    noise = max(usual, 1e-3 * height)
     level = max(ONSET_PART * height, 4.0 * noise)
-    (over,) = np.nonzero(jump > level)
+    (over,) = np.nonzero(part > level)
     if len(over) == 0:
         return None
     place = first + int(over[0])
     step = float(time[place] - time[place - 1])
-    high = float(jump[over[0]])
-    low = max(float(jump[over[0] - 1]) if over[0] > 0 else noise, noise)
-    part = math.log(level / low) / math.log(high / low) if low < level else 0.5
+    low = max(float(jump[place - 1]), noise)
+    share = math.log(level / low) / math.log(float(jump[place]) / low) if low < level else 0.5
     usual_step = float(np.median(np.diff(time)))
-    moment = float(time[place - 1]) + part * step - FILTER_LAG * usual_step
+    moment = float(time[place - 1]) + share * step - FILTER_LAG * usual_step
     return Strike(moment, math.hypot(STEP_ERROR * step, DELAY_ERROR), height)
 
 
-def _jump(time: FloatArray, acc: FloatArray, first: int, stop: int) -> FloatArray:
-    """(stop − first,) m/s², distance of samples from the parabola through the three before."""
-    rows = np.arange(first, stop)
-    t = time[rows[:, None] - np.array([3, 2, 1])] - time[rows, None]
-    a, b, c = t.T
-    weights = np.column_stack(
-        [b * c / ((a - b) * (a - c)), a * c / ((b - a) * (b - c)), a * b / ((c - a) * (c - b))]
-    )
-    foretold = np.einsum("ij,ijk->ik", weights, acc[rows[:, None] - np.array([3, 2, 1])])
-    missed = acc[rows] - foretold
-    size: FloatArray = np.sqrt(np.einsum("ij,ij->i", missed, missed))
-    return size
-
-
-def _surprise(time: FloatArray, acc: FloatArray) -> FloatArray:
-    """(N,) m/s², distance of each sample from the line through those before it.
+def jumps(time: FloatArray, acc: FloatArray) -> FloatArray:
+    """(N,) m/s², distance of each sample from the parabola through the three before it.
 
     Zero where nothing can be foretold: the first samples, and those soon after a gap.
     """
-    count = len(time) - BEFORE
-    rows = np.arange(count)[:, None] + np.arange(BEFORE)
-    past = time[rows] - time[BEFORE:, None]
-    mean = past.mean(axis=1, keepdims=True)
-    centred = past - mean
-    spread = np.einsum("ij,ij->i", centred, centred)
-    # Weight of each past sample in the line's value at the present sample.
-    weights = 1.0 / BEFORE - centred * (mean / spread[:, None])
-    foretold = np.einsum("ij,ijk->ik", weights, acc[rows])
-    missed = acc[BEFORE:] - foretold
-    surprise = np.zeros(len(time))
-    surprise[BEFORE:] = np.sqrt(np.einsum("ij,ij->i", missed, missed))
+    a, b, c = (time[BEFORE - back : len(time) - back] - time[BEFORE:] for back in (3, 2, 1))
+    # Lagrange weights of the three past samples at the present one.
+    weights = (
+        b * c / ((a - b) * (a - c)),
+        a * c / ((b - a) * (b - c)),
+        a * b / ((c - a) * (c - b)),
+    )
+    missed = acc[BEFORE:].copy()
+    for weight, back in zip(weights, (3, 2, 1), strict=True):
+        missed -= weight[:, None] * acc[BEFORE - back : len(time) - back]
+    jump = np.zeros(len(time))
+    jump[BEFORE:] = np.sqrt(np.einsum("ij,ij->i", missed, missed))
     step = np.diff(time)
-    gap: BoolArray = step > 1.8 * float(np.median(step))
-    for place in np.flatnonzero(gap):
-        surprise[place + 1 : place + 1 + BEFORE] = 0.0
-    return surprise
+    for place in np.flatnonzero(step > LOSS * float(np.median(step))):
+        jump[place + 1 : place + 1 + BEFORE] = 0.0
+    return jump
