@@ -1,0 +1,100 @@
+"""Two sets of swings for the compare page: chosen, compared, remembered."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+from app.shelf import Entry
+from app.store import Store, SwingSet
+from imu.errors import SwingspreadError
+from imu.variation.compare import Comparison, compare_sets
+from imu.variation.limits import Limits
+from imu.variation.sets import SwingSet as CountedSet
+from imu.variation.sets import pool
+
+PAIRS = (("practice", "pressure"), ("practice", "after-drill"), ("warm-up", "practice"))
+"""Blocks that go together when nothing was chosen, in order of interest."""
+
+
+def usual_pair(entries: Sequence[Entry]) -> tuple[str, str] | None:
+    """Two recordings worth comparing: blocks of one player, club and session."""
+    sound = [entry for entry in entries if not entry.problem]
+    for first, second in PAIRS:
+        for a in sound:
+            for b in sound:
+                same = (a.player, a.club, a.session) == (b.player, b.club, b.session)
+                if same and a.block.casefold() == first and b.block.casefold() == second:
+                    return a.id, b.id
+    return (sound[0].id, sound[1].id) if len(sound) > 1 else None
+
+
+def set_name(entries: Sequence[Entry], others: Sequence[Entry]) -> str:
+    """What tells these recordings from the others, in a word or two."""
+    for aspect in ("block", "club", "player", "day", "session"):
+        ours = {getattr(entry, aspect) for entry in entries}
+        theirs = {getattr(entry, aspect) for entry in others}
+        if len(ours) == 1 and ours != theirs and "" not in ours:
+            return str(ours.pop())
+    return " + ".join(entry.name for entry in entries)
+
+
+def counted_set(shown: SwingSet, name: str) -> CountedSet:
+    """The struck swings that count, with their curves, as the statistics take them."""
+    counted = shown.counted()
+    struck = counted.only(counted.swings["kind"] == "ball")
+    if not len(struck.swings):
+        struck = counted
+    everything = pool(
+        [
+            (entry.manifest, analysis, None)
+            for entry, analysis in zip(shown.entries, shown.analyses, strict=True)
+        ]
+    )
+    keep = struck.swings[["recording_id", "swing"]].apply(tuple, axis=1)
+    chosen = set(keep)
+    swings = struck.swings.drop(columns=["key", "name"]).reset_index(drop=True)
+    curves = everything.curves
+    inside = [pair in chosen for pair in zip(curves["recording_id"], curves["swing"], strict=True)]
+    left_out = shown.swings[~shown.swings["key"].isin(struck.swings["key"])]
+    reasons = left_out.assign(reason=left_out["left_out"].where(left_out["left_out"] != "", "poor"))
+    columns = ["recording_id", "recording", "swing", "impact_club_clock_us", "reason"]
+    return CountedSet(name, swings, curves[inside], reasons.loc[reasons["kind"] == "ball", columns])
+
+
+class Comparer:
+    """Comparisons, remembered by what they were made of."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self._compare = lru_cache(maxsize=16)(self._work)
+
+    def compare(
+        self, first: Sequence[str], second: Sequence[str], limits: Limits
+    ) -> tuple[Comparison, CountedSet, CountedSet]:
+        """Set B (``second``) against set A. Raises SwingspreadError when that cannot be."""
+        if set(first) & set(second):
+            raise SwingspreadError("A recording cannot be on both sides. Choose another for one.")
+        sides = [self.store.swing_set(ids) for ids in (first, second)]
+        mark = tuple(
+            tuple(zip(side.swings["key"], side.swings["left_out"], strict=True)) for side in sides
+        )
+        return self._compare(
+            tuple(first), tuple(second), limits.sd_ratio, limits.shift_in_sds, mark,
+            self.store.settings,
+        )  # fmt: skip
+
+    def _work(
+        self,
+        first: tuple[str, ...],
+        second: tuple[str, ...],
+        sd_ratio: float,
+        shift_in_sds: float,
+        _mark: object,
+        _settings: object,
+    ) -> tuple[Comparison, CountedSet, CountedSet]:
+        a, b = self.store.swing_set(first), self.store.swing_set(second)
+        set_a = counted_set(a, set_name(a.entries, b.entries))
+        set_b = counted_set(b, set_name(b.entries, a.entries))
+        limits = Limits(sd_ratio=sd_ratio, shift_in_sds=shift_in_sds)
+        return compare_sets(set_a, set_b, limits), set_a, set_b

@@ -1,0 +1,372 @@
+"""Compare: do two sets of swings really differ, and does the swing hold?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
+
+from app.comparing import Comparer, usual_pair
+from app.components.choices import segmented
+from app.components.tiles import about
+from app.store import Store
+from imu.columns import METRIC_BY_NAME, headline_metrics
+from imu.errors import SwingspreadError
+from imu.figures.alignment import ALIGNMENTS, align_curves
+from imu.figures.distribution import distribution_figure
+from imu.figures.overlay import CURVES
+from imu.figures.two_sets import two_sets_figure
+from imu.variation.compare import Comparison, Finding
+from imu.variation.limits import Limits
+from imu.variation.verdict import CANNOT_TELL, DOES_NOT_HOLD, HOLDS
+from imu.variation.wording import plain_name
+
+PATH = "/compare"
+NAME = "Compare"
+
+SIGNS = {HOLDS: ("✓", "holds"), DOES_NOT_HOLD: ("✕", "fails"), CANNOT_TELL: ("?", "open")}
+ALIGN = (("impact", "Impact"), ("top", "Top"), ("takeaway", "Takeaway"))
+WIDEST_RATIO = 4.0
+
+
+def _sides(store: Store, query: Mapping[str, str]) -> tuple[list[str], list[str]]:
+    first = [one for one in query.get("a", "").split(",") if one]
+    second = [one for one in query.get("b", "").split(",") if one]
+    if not first or not second:
+        pair = usual_pair(store.entries())
+        if pair is None:
+            raise SwingspreadError("Comparing needs two recordings. Bring in another one.")
+        first, second = first or [pair[0]], second or [pair[1]]
+    return (
+        [entry.id for entry in store.resolve(first)],
+        [entry.id for entry in store.resolve(second)],
+    )
+
+
+def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
+    """Ids of both sides."""
+    first, second = _sides(store, query)
+    return tuple(dict.fromkeys([*first, *second]))
+
+
+def _ratio(query: Mapping[str, str]) -> float:
+    try:
+        ratio = float(query.get("limit", "1.5"))
+    except ValueError:
+        return 1.5
+    return ratio if 1.0 < ratio <= 10.0 else 1.5
+
+
+def layout(store: Store, query: Mapping[str, str]) -> Any:
+    """Both sides chosen in the address, or a practice and a pressure block."""
+    first, second = _sides(store, query)
+    options = [{"value": e.id, "label": e.label} for e in store.entries() if not e.problem]
+    return html.Div(
+        className="page",
+        children=[
+            dcc.Store(id="compare-sides", data={"a": first, "b": second}),
+            html.Div(
+                className="page-head",
+                children=[
+                    html.H1("Does it hold?"),
+                    html.Div(
+                        className="choices",
+                        children=[
+                            _side("compare-a", "Set A", options, first, "set-a"),
+                            _side("compare-b", "Set B, against A", options, second, "set-b"),
+                            dmc.NumberInput(
+                                id="compare-limit",
+                                label="Spread may grow to",
+                                value=_ratio(query),
+                                min=1.05,
+                                max=10,
+                                step=0.25,
+                                decimalScale=2,
+                                suffix=" ×",
+                                size="md",
+                                w=150,
+                            ),
+                        ],
+                    ),
+                ],
+            ),
+            html.Div(id="compare-words", role="status"),
+            html.Div(
+                className="split even-halves",
+                children=[
+                    html.Section(
+                        className="card figure-card",
+                        **{"aria-label": "Both sets over one another"},
+                        children=[
+                            html.Div(
+                                className="choices",
+                                children=[
+                                    segmented(
+                                        "compare-curve",
+                                        "Curve",
+                                        [(name, words) for name, (words, _) in CURVES.items()],
+                                        query.get("curve", "hinge_deg"),
+                                        "sm",
+                                    ),
+                                    segmented(
+                                        "compare-align",
+                                        "Line up at",
+                                        ALIGN,
+                                        query.get("align", "impact"),
+                                        "sm",
+                                    ),
+                                ],
+                            ),
+                            html.Div(id="compare-key", className="chips"),
+                            dcc.Graph(
+                                id="compare-figure",
+                                config={"displayModeBar": False, "responsive": True},
+                                style={"height": "620px"},
+                            ),
+                            html.P(id="compare-curve-words", className="caption"),
+                        ],
+                    ),
+                    html.Section(
+                        className="card",
+                        **{"aria-label": "Findings"},
+                        children=[html.H2("Measure by measure"), html.Div(id="compare-findings")],
+                    ),
+                ],
+            ),
+            html.Section(
+                className="card figure-card",
+                **{"aria-label": "Swing by swing"},
+                children=[
+                    dmc.Select(
+                        id="compare-metric",
+                        label="Swing by swing",
+                        data=[
+                            {"value": metric.name, "label": metric.label}
+                            for metric in headline_metrics()
+                        ],
+                        value=query.get("metric", "release_ms"),
+                        allowDeselect=False,
+                        size="md",
+                        w=320,
+                    ),
+                    dcc.Graph(
+                        id="compare-swings",
+                        config={"displayModeBar": False, "responsive": True},
+                        style={"height": "240px"},
+                    ),
+                    html.P(
+                        "Every mark is a swing. The bar under each row: mean, and one SD to "
+                        "either side.",
+                        className="caption",
+                    ),
+                ],
+            ),
+        ],
+    )
+
+
+def _side(
+    identity: str, label: str, options: Sequence[dict[str, str]], value: Sequence[str], name: str
+) -> Any:
+    return dmc.MultiSelect(
+        id=identity,
+        label=label,
+        data=list(options),
+        value=list(value),
+        size="md",
+        w=380,
+        hidePickedOptions=True,
+        className=name,
+    )
+
+
+def words(comparison: Comparison) -> list[Any]:
+    """The headline and what must be known to read it."""
+    told = [one for one in comparison.findings if one.verdict.word == DOES_NOT_HOLD]
+    lead = [one.sentence for one in told[:3]]
+    notes = [*comparison.refusals, *comparison.warnings]
+    return [
+        html.P(comparison.headline, className="sentence"),
+        *(html.P(sentence, className="sentence second") for sentence in lead),
+        *(html.P(note, className="note") for note in notes),
+    ]
+
+
+def finding_row(finding: Finding, limit: float) -> Any:
+    """One measure: verdict, SDs, the ratio with its interval, and the words."""
+    sign, name = SIGNS.get(finding.verdict.word, ("–", "open"))
+    metric = METRIC_BY_NAME[finding.metric]
+    return html.Div(
+        className="finding",
+        children=[
+            html.Div(
+                className="finding-head",
+                children=[
+                    html.Span(
+                        [html.Span(sign, **{"aria-hidden": "true"}), f" {finding.verdict.word}"],
+                        className=f"verdict {name}",
+                    ),
+                    html.Strong(about(metric, plain_name(metric))),
+                    _rail(finding, limit),
+                ],
+            ),
+            html.P(finding.sentence),
+            html.P(finding.verdict_sentence, className="caption"),
+        ],
+    )
+
+
+def _rail(finding: Finding, limit: float) -> Any:
+    """The ratio of SDs with its interval on a scale from a quarter to four times."""
+    ratio = finding.spread.ratio
+    if not ratio.known:
+        return html.Span("–", className="quiet")
+
+    def place(value: float) -> float:
+        share = math.log(max(value, 1e-9)) / math.log(WIDEST_RATIO)
+        return 50.0 + 50.0 * max(-1.0, min(1.0, share))
+
+    low, high = place(ratio.low), place(ratio.high)
+    return html.Span(
+        className="rail wide",
+        role="img",
+        **{
+            "aria-label": f"Spread of B over A {ratio.value:.2f} times, 95 % {ratio.low:.2f} to "
+            f"{ratio.high:.2f}, limit {limit:.2f}"
+        },
+        children=[
+            html.Span(className="rail-limit", style={"left": f"{place(limit):.1f}%"}),
+            html.Span(
+                className="rail-bar", style={"left": f"{low:.1f}%", "width": f"{high - low:.1f}%"}
+            ),
+            html.Span(className="dot", style={"left": f"{place(ratio.value):.1f}%"}),
+        ],
+    )
+
+
+def register(app: Dash, store: Store) -> None:
+    """Callbacks of this page."""
+    comparer = Comparer(store)
+
+    @app.callback(
+        Output("compare-words", "children"),
+        Output("compare-findings", "children"),
+        Input("compare-limit", "value"),
+        State("compare-sides", "data"),
+    )
+    def compare(limit: float | str, sides: dict[str, list[str]]) -> tuple[Any, Any]:
+        ratio = _ratio({"limit": str(limit)})
+        try:
+            comparison, _, _ = comparer.compare(sides["a"], sides["b"], Limits(sd_ratio=ratio))
+        except SwingspreadError as mistake:
+            return html.P(str(mistake), className="note bad", role="alert"), []
+        scale = html.Div(
+            className="rail-scale",
+            children=[
+                html.Span("Spread of B over A:"),
+                html.Span("¼ ×"),
+                html.Span("1 ×"),
+                html.Span("4 ×"),
+            ],
+        )
+        rows = [finding_row(one, ratio) for one in comparison.findings]
+        return words(comparison), [scale, *rows]
+
+    @app.callback(
+        Output("compare-figure", "figure"),
+        Output("compare-curve-words", "children"),
+        Output("compare-key", "children"),
+        Input("compare-curve", "value"),
+        Input("compare-align", "value"),
+        Input("shown-theme", "data"),
+        State("compare-sides", "data"),
+    )
+    def draw(
+        curve: str, align: str, theme: str, sides: dict[str, list[str]]
+    ) -> tuple[Any, Any, Any]:
+        try:
+            comparison, a, b = comparer.compare(sides["a"], sides["b"], Limits())
+        except SwingspreadError:
+            return no_update, "", []
+        where = align if align in ALIGNMENTS else "impact"
+        first, second = (
+            align_curves(
+                [
+                    (one.curves[one.curves["recording_id"] == identity],
+                     one.swings[one.swings["recording_id"] == identity])
+                    for identity in one.swings["recording_id"].unique()
+                ],
+                (curve,),
+                where,
+            )
+            for one in (a, b)
+        )  # fmt: skip
+        found = next((one for one in comparison.curve_findings if one.curve == curve), None)
+        regions = [(one.start, one.end) for one in found.mean_regions] if found else []
+        figure = two_sets_figure(
+            first,
+            second,
+            (a.name, b.name),
+            curve,
+            theme or "light",
+            regions if where == "impact" else (),
+        )
+        said = f"{found.sentence} {found.spread_sentence}" if found else ""
+        shaded = " Shaded: where the mean curves are told to differ." if regions else ""
+        key = [
+            html.Span(
+                [html.Span(className="chip-line"), f"{one.name}, {len(one)} swings"],
+                className=f"chip chip-{place}",
+            )
+            for place, one in ((1, a), (2, b))
+        ]
+        return figure, f"{said}{shaded}", key
+
+    @app.callback(
+        Output("compare-swings", "figure"),
+        Input("compare-metric", "value"),
+        Input("shown-theme", "data"),
+        State("compare-sides", "data"),
+    )
+    def swing_by_swing(metric: str, theme: str, sides: dict[str, list[str]]) -> Any:
+        try:
+            _, a, b = comparer.compare(sides["a"], sides["b"], Limits())
+        except SwingspreadError:
+            return no_update
+        chosen = METRIC_BY_NAME.get(metric, METRIC_BY_NAME["release_ms"])
+        return distribution_figure(
+            [one.swings[chosen.name].to_numpy(float) for one in (a, b)],
+            [a.name, b.name],
+            [[f"{one.name} {number}" for number in one.swings["swing"]] for one in (a, b)],
+            chosen,
+            theme or "light",
+            240,
+        )
+
+    @app.callback(
+        Output("address", "href", allow_duplicate=True),
+        Input("compare-a", "value"),
+        Input("compare-b", "value"),
+        State("compare-sides", "data"),
+        State("compare-limit", "value"),
+        prevent_initial_call=True,
+    )
+    def choose(
+        first: list[str], second: list[str], sides: dict[str, list[str]], limit: float
+    ) -> Any:
+        if not first or not second or (first, second) == (sides["a"], sides["b"]):
+            return no_update
+        return f"{PATH}?a={','.join(first)}&b={','.join(second)}&limit={limit}"
+
+    app.clientside_callback(
+        ClientsideFunction("compare", "remember"),
+        Output("compare-figure", "className"),
+        Input("compare-curve", "value"),
+        Input("compare-align", "value"),
+        Input("compare-metric", "value"),
+        Input("compare-limit", "value"),
+        State("compare-sides", "data"),
+    )
