@@ -131,8 +131,18 @@ class Body:
         self.tremor = dict(tremor or {})
         self.arm_length = arm_length
         self._twist: CubicSpline | None = None
+        self._worked_at: FloatArray | None = None
+        self._known: dict[str, Angle] = {}
 
     def _coordinate(self, name: str, time: FloatArray) -> Angle:
+        """A coordinate with its tremor; remembered while the same times are being worked on."""
+        if self._worked_at is not time:
+            self._worked_at, self._known = time, {}
+        if name not in self._known:
+            self._known[name] = self._work_out(name, time)
+        return self._known[name]
+
+    def _work_out(self, name: str, time: FloatArray) -> Angle:
         whole: Angle = self.curves[name](time)
         extra = self.tremor.get(name)
         if not extra:
@@ -223,7 +233,7 @@ class Body:
         arm = -self.arm_length * forearm.axis(1).T
         wrist = [hub[i][0] + arm[i] for i in range(3)]
         angles = self._arm_angles(time)
-        force = _out_of(_unbase(forearm.wrist_force), angles)
+        force: Vector = _out_of(_unbase(forearm.wrist_force), angles)
         club_wrist = wrist
         grip = self.curves["grip"]
         if grip.moves:

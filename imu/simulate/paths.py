@@ -61,10 +61,18 @@ class Curve:
     def __call__(self, time: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Value, rate and acceleration at each time."""
         time = np.asarray(time, dtype=np.float64)
-        zero = np.zeros_like(time)
         if len(self.start) < 2:
+            zero = np.zeros_like(time)
             return np.full_like(time, self.first), zero, zero.copy()
-        piece = np.searchsorted(self.start, time, side="right") - 1
+        if len(self.start) < len(time) and bool(np.all(time[1:] >= time[:-1])):
+            # In order of time, looking up the fewer knots is quicker.
+            bounds = np.searchsorted(time, self.start, side="left")
+            piece = np.repeat(
+                np.arange(-1, len(self.start)),
+                np.diff(bounds, prepend=0, append=len(time)),
+            )
+        else:
+            piece = np.searchsorted(self.start, time, side="right") - 1
         inside = (piece >= 0) & (piece < len(self.start) - 1)
         piece = np.clip(piece, 0, len(self.start) - 2)
         x = time - self.start[piece]
@@ -72,9 +80,10 @@ class Curve:
         value = c0 + x * (c1 + x * (c2 + x * (c3 + x * (c4 + x * c5))))
         rate = c1 + x * (2 * c2 + x * (3 * c3 + x * (4 * c4 + x * 5 * c5)))
         bend = 2 * c2 + x * (6 * c3 + x * (12 * c4 + x * 20 * c5))
-        outside = np.where(time < self.start[0], self.first, self.last)
-        value = np.where(inside, value, outside)
-        return value, np.where(inside, rate, zero), np.where(inside, bend, zero)
+        if not np.all(inside):
+            value = np.where(inside, value, np.where(time < self.start[0], self.first, self.last))
+            rate, bend = np.where(inside, rate, 0.0), np.where(inside, bend, 0.0)
+        return value, rate, bend
 
     @property
     def moves(self) -> bool:
