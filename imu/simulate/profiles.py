@@ -22,7 +22,8 @@ class Profile:
     mounting's roll about the long axis, tilt : of its tilt, per role. scale, cross : of the
     sensitivity matrices. noise densities per √Hz. cutoff : filter, share of the rate. skew :
     clock rate. jitter : of time stamps, s. late : mean lateness of packets, s. bend : greatest
-    shaft bending at the sensor. declared : error of measured distances, m.
+    shaft bending at the sensor, just below the grip. skin : greatest turn of the forearm's sensor
+    on the skin. declared : error of measured distances, m.
     """
 
     rates: dict[str, tuple[float, ...]]
@@ -42,6 +43,7 @@ class Profile:
     stalls_per_minute: float
     stall: float
     bend: float
+    skin: float
     tilt: dict[str, float]
     roll: dict[str, float]
     declared: float
@@ -71,6 +73,7 @@ PROFILES: dict[str, Profile] = {
         stalls_per_minute=0.0,
         stall=0.0,
         bend=0.0,
+        skin=0.0,
         tilt={FOREARM: 3.5 * DEG, CLUB: 0.4 * DEG},
         roll={FOREARM: 20.0 * DEG, CLUB: 60.0 * DEG},
         declared=0.002,
@@ -92,7 +95,8 @@ PROFILES: dict[str, Profile] = {
         loss=0.001,
         stalls_per_minute=0.3,
         stall=0.08,
-        bend=0.8 * DEG,
+        bend=0.1 * DEG,
+        skin=0.8 * DEG,
         tilt={FOREARM: 4.0 * DEG, CLUB: 0.6 * DEG},
         roll={FOREARM: 20.0 * DEG, CLUB: 60.0 * DEG},
         declared=0.003,
@@ -114,7 +118,8 @@ PROFILES: dict[str, Profile] = {
         loss=0.004,
         stalls_per_minute=0.8,
         stall=0.12,
-        bend=1.6 * DEG,
+        bend=0.2 * DEG,
+        skin=1.6 * DEG,
         tilt={FOREARM: 4.0 * DEG, CLUB: 0.8 * DEG},
         roll={FOREARM: 25.0 * DEG, CLUB: 80.0 * DEG},
         declared=0.004,
@@ -136,7 +141,8 @@ PROFILES: dict[str, Profile] = {
         loss=0.02,
         stalls_per_minute=3.0,
         stall=0.25,
-        bend=2.2 * DEG,
+        bend=0.3 * DEG,
+        skin=2.2 * DEG,
         tilt={FOREARM: 4.0 * DEG, CLUB: 1.5 * DEG},
         roll={FOREARM: 30.0 * DEG, CLUB: 180.0 * DEG},
         declared=0.005,

@@ -72,6 +72,7 @@ def stroke(
         slowed = {FULL: 1.0, HALF: 0.6, CHIP: 0.3}[shape] * line.span(2.7, 4.8)
     times = add_swing(line.paths, takeaway, numbers, slowed)
     line.bend_shaft(times, kind == BALL)
+    line.slide_skin(times)
     if kind == BALL:
         blow = slowed * line.span(25.0, 50.0)
         line.ring(times.impact, blow, 0.10 * blow, 0.6 * slowed)

@@ -85,6 +85,9 @@ class Timeline:
     others: list[OtherMovement] = field(default_factory=list)
     shocks: list[Shock] = field(default_factory=list)
     bend: list[Knot] = field(default_factory=lambda: [(-1.0, 0.0, 0.0, 0.0)])
+    skin: list[list[Knot]] = field(
+        default_factory=lambda: [[(-1.0, 0.0, 0.0, 0.0)] for _ in range(3)]
+    )
 
     def __post_init__(self) -> None:
         self.paths = Paths.standing(0.0, {**dict.fromkeys(COORDINATES, 0.0), **STANDING})
@@ -151,6 +154,22 @@ class Timeline:
             )
         knots.append((knots[-1][0] + 0.02, 0.0, 0.0, 0.0))
         self.bend.extend(knots)
+
+    def slide_skin(self, times: SwingTimes) -> None:
+        """Turn of the strapped sensor on the forearm's skin in one swing, 1 at its greatest.
+
+        Mostly about the long axis, as the forearm rolls and the speed rises; a third of that
+        about the other two.
+        """
+        whole, end = times.impact - times.club_top, times.impact
+        about_long = [(-0.45, -0.4), (-0.2, 0.3), (-0.02, -1.0), (0.3, -0.5)]
+        about_x = [(-0.8, -0.35), (-0.4, -0.15), (-0.05, -0.2), (0.25, -0.35)]
+        about_z = [(-0.5, 0.0), (-0.1, 0.35), (0.0, 0.4), (0.3, 0.4)]
+        for axis, shape in enumerate((about_x, about_long, about_z)):
+            knots: list[Knot] = [(times.arm_top - 0.1, 0.0, 0.0, 0.0)]
+            knots += [(end + place * whole, value, 0.0, 0.0) for place, value in shape]
+            knots.append((end + 1.6 * whole, 0.0, 0.0, 0.0))
+            self.skin[axis].extend(knots)
 
     def wrist_at_rest(self) -> FloatArray:
         """(3,) m, where the wrist is in the present posture."""
