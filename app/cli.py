@@ -17,6 +17,9 @@ from imu.errors import SwingspreadError
 
 COMMANDS: tuple[str, ...] = (
     "demo",
+    "sensors",
+    "record",
+    "recover",
     "import",
     "list",
     "analyse",
