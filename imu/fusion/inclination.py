@@ -36,14 +36,14 @@ class InclinationSettings:
     rate_share: float = 0.002
     force_noise: float = 0.01
     force_share: float = 0.03
-    rate_offset: float = 2.0 * DEG
+    rate_offset: float = 5.0 * DEG
     rate_matrix: float = 0.01
-    force_offset: float = 0.2
+    force_offset: float = 0.15
     force_scale: float = 0.01
     rest_turn: float = 0.03 * DEG
     reach: float = 0.5
     reach_time: float = 1.0
-    model_memory: float = 3.0
+    model_memory: float = 1.0
     sensor_delay: float = 0.0
     gravity: float = STANDARD_GRAVITY
     rest: RestSettings = field(default_factory=RestSettings)
