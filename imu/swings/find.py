@@ -21,6 +21,7 @@ from imu.settings import AnalysisSettings
 from imu.swings.address import read_address
 from imu.swings.club_grid import GRID_HZ, STILL_RATE, ClubGrid, club_grid
 from imu.swings.impact import Strike, find_strike
+from imu.swings.lost_strike import place_lost
 from imu.swings.parts import SLOW_RATE, SwingParts, take_apart
 from imu.types import BALL, CLUB, FOREARM, PRACTICE, AlignedStreams, BoolArray, Stream, SwingWindow
 
@@ -56,8 +57,12 @@ FREE_FALL = 3.0
 FREE_FALL_TIME = 0.15
 """m/s² and s. A club less accelerated than this for so long is falling."""
 
-LOST = 0.08
-"""s. Longest loss of samples between takeaway and impact that leaves a swing usable."""
+LOST = 0.4
+LOST_NOTED = 0.02
+"""s. Longest loss of samples between takeaway and impact that leaves a swing to be told, and
+that goes without a note."""
+
+LOST_STRIKE = "samples lost at impact: its time is less certain"
 
 REST_WANTED = 1.5
 CALM_WANTED = 1.0
@@ -70,6 +75,15 @@ class FoundSwings:
 
     swings: tuple[SwingWindow, ...]
     rejected: pd.DataFrame
+
+
+@dataclass(frozen=True, eq=False)
+class _Played:
+    """A swing as read: its parts, its strike if any, and a note."""
+
+    parts: SwingParts
+    strike: Strike | None
+    note: str
 
 
 def find_swings(aligned: AlignedStreams, settings: AnalysisSettings) -> FoundSwings:
@@ -90,7 +104,7 @@ def find_swings(aligned: AlignedStreams, settings: AnalysisSettings) -> FoundSwi
     peaks = find_peaks(padded, height=LEAST_RATE, distance=int(0.3 * GRID_HZ))[0] - 1
     order = peaks[np.argsort(-grid.across[peaks], kind="stable")]
     taken = np.zeros(len(grid.time), dtype=bool)
-    swings: list[SwingWindow] = []
+    played: list[_Played] = []
     rejected: list[tuple[float, float, str]] = []
     for peak in order:
         if taken[peak]:
@@ -107,9 +121,10 @@ def find_swings(aligned: AlignedStreams, settings: AnalysisSettings) -> FoundSwi
             rejected.append((begin, end, fault))
             taken[grid.index(begin) : grid.index(end) + 1] = True
             continue
-        swings.append(_window(club, grid, parts, strike, note))
+        played.append(_Played(parts, strike, note))
         taken[grid.index(parts.takeaway - 0.1) : grid.index(parts.finish) + 1] = True
-    swings.sort(key=lambda swing: swing.impact)
+    played.sort(key=lambda swing: swing.parts.fastest)
+    swings = [_window(club, grid, swing) for swing in _strikes_placed(played)]
     return FoundSwings(tuple(_with_address(grid, _apart(swings))), _rejected_table(rejected))
 
 
@@ -123,7 +138,8 @@ def _strike(
     if strike is not None:
         # Sample times were dated back by the filter's delay, but an onset lags less than that
         # and its lag is taken off by itself.
-        return replace(strike, time=strike.time + aligned.delays.get(CLUB, 0.0)), ""
+        strike = replace(strike, time=strike.time + aligned.delays.get(CLUB, 0.0))
+        return strike, LOST_STRIKE if strike.lost else ""
     first, stop = grid.index(parts.time_of_turn(0.85)), grid.index(end) + 1
     lost = grid.missing[first:stop]
     if not lost.any() or FOREARM not in aligned.streams:
@@ -135,8 +151,16 @@ def _strike(
     bounds = grid.time[first:stop][lost]
     middle = 0.5 * float(bounds[0] + bounds[-1])
     width = max(float(bounds[-1] - bounds[0]) + 1.0 / GRID_HZ, 0.02)
-    found = Strike(middle, width / math.sqrt(12.0), seen.size)
-    return found, "samples lost at impact; its time is that of the loss"
+    return Strike(middle, width / math.sqrt(12.0), seen.size, lost=True), LOST_STRIKE
+
+
+def _strikes_placed(played: list[_Played]) -> list[_Played]:
+    """Swings with the strikes dated that fell among lost samples."""
+    struck = [(swing.parts, swing.strike) for swing in played if swing.strike is not None]
+    placed = iter(place_lost(struck))
+    return [
+        swing if swing.strike is None else replace(swing, strike=next(placed)) for swing in played
+    ]
 
 
 def _judge(club: Stream, grid: ClubGrid, parts: SwingParts, strike: Strike | None) -> str:
@@ -150,8 +174,8 @@ def _judge(club: Stream, grid: ClubGrid, parts: SwingParts, strike: Strike | Non
         return "the club did not come back to where it started"
     if parts.forward_angle < (1.0 + LEAST_BEYOND) * parts.back_angle:
         return "the club stopped where it started: a waggle or a tap"
-    if _lost(grid, parts):
-        return "samples lost in the swing"
+    if _longest_loss(grid, parts) > LOST:
+        return "too many samples lost in the swing"
     struck = strike is not None
     if struck and parts.forward_rate < PRACTICE_RATE and strike is not None:
         struck = strike.size > SLOW_SHOCK_PER_RATE * parts.forward_rate
@@ -183,11 +207,11 @@ def _falls(club: Stream, parts: SwingParts) -> bool:
     return bool(spells.max() > FREE_FALL_TIME)
 
 
-def _lost(grid: ClubGrid, parts: SwingParts) -> bool:
-    """Whether too many samples are lost between takeaway and the fastest moment."""
+def _longest_loss(grid: ClubGrid, parts: SwingParts) -> float:
+    """s, longest loss of samples between the takeaway and the fastest moment."""
     span = grid.missing[grid.index(parts.takeaway) : grid.index(parts.fastest) + 1]
     edges = np.flatnonzero(np.diff(np.concatenate([[False], span, [False]]).astype(np.int8)))
-    return bool(len(edges)) and float((edges[1::2] - edges[::2]).max()) / GRID_HZ > LOST
+    return float((edges[1::2] - edges[::2]).max(initial=0)) / GRID_HZ
 
 
 def _on_an_arc(club: Stream, grid: ClubGrid, parts: SwingParts) -> bool:
@@ -200,12 +224,14 @@ def _on_an_arc(club: Stream, grid: ClubGrid, parts: SwingParts) -> bool:
     return pull > min(wanted, 0.5 * club.acc_range)
 
 
-def _window(
-    club: Stream, grid: ClubGrid, parts: SwingParts, strike: Strike | None, note: str
-) -> SwingWindow:
+def _window(club: Stream, grid: ClubGrid, swing: _Played) -> SwingWindow:
+    parts, strike = swing.parts, swing.strike
     start = parts.takeaway - _still_before(grid, parts.takeaway)
     end = parts.finish + _calm_after(grid, parts.finish)
-    notes = [note] if note else []
+    notes = [swing.note] if swing.note else []
+    loss = _longest_loss(grid, parts)
+    if loss > LOST_NOTED:
+        notes.append(f"samples lost for up to {1e3 * loss:.0f} ms in the swing")
     if not parts.rested:
         notes.append("the club was not still before the takeaway")
     return SwingWindow(

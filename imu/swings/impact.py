@@ -65,11 +65,15 @@ STEP_ERROR = 0.35
 
 @dataclass(frozen=True)
 class Strike:
-    """A shock: onset (s, recording time), its standard error (s) and size (m/s²)."""
+    """A shock: onset (s, recording time), its standard error (s) and size (m/s²).
+
+    lost : its samples are missing; ``time`` is the middle of the loss.
+    """
 
     time: float
     time_se: float
     size: float
+    lost: bool = False
 
 
 def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> Strike | None:
@@ -129,7 +133,7 @@ def _after_gap(time: FloatArray, shock: int) -> Strike | None:
         return None
     begin = float(time[max(shock - BEFORE - 2, 0) + longest])
     end = float(time[shock])
-    return Strike(0.5 * (begin + end), (end - begin) / math.sqrt(12.0), math.inf)
+    return Strike(0.5 * (begin + end), (end - begin) / math.sqrt(12.0), math.inf, lost=True)
 
 
 def _onset(time: FloatArray, jump: FloatArray, shock: int, usual: float) -> Strike | None:

@@ -59,8 +59,15 @@ class SwingParts:
 
     def time_of_turn(self, part: float) -> float:
         """When the forward turn first reaches a part of the backswing's turn, s."""
-        reached = np.flatnonzero(self.angle >= part * self.back_angle)
-        return float(self.time[reached[0]]) if len(reached) else float(self.time[-1])
+        wanted = part * self.back_angle
+        reached = np.flatnonzero(self.angle >= wanted)
+        if len(reached) == 0:
+            return float(self.time[-1])
+        after = max(int(reached[0]), 1)
+        low, high = float(self.angle[after - 1]), float(self.angle[after])
+        share = (wanted - low) / max(high - low, 1e-12)
+        step = float(self.time[after] - self.time[after - 1])
+        return float(self.time[after - 1]) + min(max(share, 0.0), 1.0) * step
 
     def kept_after(self, time: float) -> float:
         """Rate from 20 to 60 ms after a moment, as a part of that from 40 to 5 ms before."""
