@@ -30,26 +30,32 @@ class Entry:
 
     @property
     def name(self) -> str:
+        """Name of the recording, or the start of its id."""
         return self.manifest.name or self.id[:8]
 
     @property
     def player(self) -> str:
+        """Name of the player."""
         return self.manifest.player.name
 
     @property
     def club(self) -> str:
+        """Name of the club."""
         return self.manifest.club.name
 
     @property
     def session(self) -> str:
+        """Label of the session."""
         return self.manifest.session
 
     @property
     def block(self) -> str:
+        """Label of the block."""
         return self.manifest.block
 
     @property
     def day(self) -> str:
+        """Day of the recording, YYYY-MM-DD."""
         return self.manifest.recorded_at[:10]
 
     @property

@@ -77,6 +77,7 @@ class Journal:
 
     @property
     def closed(self) -> bool:
+        """Whether the journal was ended in order."""
         return any(record.kind is Kind.END for record in self.records[-1:])
 
 
