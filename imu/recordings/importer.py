@@ -29,6 +29,8 @@ from imu.recordings.json_file import JsonObject, read_json_object
 from imu.recordings.meta_file import DeclaredSensor, Meta, parse_meta
 from imu.recordings.names import check_role, clean_label
 from imu.recordings.sampling import (
+    check_agreement,
+    check_gaps,
     check_increasing,
     check_sample_numbers,
     describe_losses,
@@ -56,7 +58,9 @@ def _clock(values: FloatArray, columns: ColumnMap, file: CsvFile) -> tuple[Float
     notes = [f"the sensor's clock ran over {turns} times and was continued"] if turns else []
     factor = columns.factor("t_sensor")
     # dividing by a whole number rounds correctly, multiplying by 1e-6 does not
-    return (ticks if factor == 1.0 else ticks / round(1.0 / factor)), notes
+    time = ticks if factor == 1.0 else ticks / round(1.0 / factor)
+    check_gaps(time, column, file.where)
+    return time, notes
 
 
 def _numbers(
@@ -68,7 +72,9 @@ def _numbers(
         notes = ["no sample numbers; losses are worked out from the sensor's clock"]
     else:
         raw, turns = unwrap_counter(data["seq"])
-        checked = check_sample_numbers(raw, str(columns.columns["seq"]), file.where)
+        column = str(columns.columns["seq"])
+        checked = check_sample_numbers(raw, column, file.where)
+        check_agreement(checked, time, column, file.where)
         seq, mended = reconcile(checked, time)
         notes = [mended] if mended else []
         if turns:

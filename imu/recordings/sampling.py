@@ -15,6 +15,11 @@ from imu.errors import SwingspreadError
 from imu.recordings.csv_file import is_whole
 from imu.types import FloatArray, IntArray
 
+LONGEST_GAP_S = 600.0
+"""A longer silence separates two recordings."""
+FARTHEST_LEAP = 1000
+"""Sample numbers may run ahead of the clock by this much before they are refused."""
+
 Where = Callable[[int, str], str]
 """Words for a row (from 0) and a column of the file at hand."""
 
@@ -61,13 +66,38 @@ def check_increasing(values: FloatArray, column: str, where: Where) -> None:
     )
 
 
+def check_gaps(time: FloatArray, column: str, where: Where) -> None:
+    """Refuse a clock (s) that jumps on further than any loss within one recording."""
+    steps = np.diff(time)
+    (bad,) = np.nonzero(steps > max(LONGEST_GAP_S, 1000.0 * sample_period(time)))
+    if len(bad):
+        row = int(bad[0]) + 1
+        raise SwingspreadError(
+            f"{where(row, column)}: time jumps on by {steps[bad[0]]:.6g} s; mend the value, or "
+            "cut the file here into two recordings"
+        )
+
+
+def check_agreement(seq: IntArray, time: FloatArray, column: str, where: Where) -> None:
+    """Refuse a sample number that leaps while the clock (s) hardly goes on."""
+    steps, elapsed = np.diff(seq), np.diff(time) / sample_period(time)
+    (bad,) = np.nonzero((steps - elapsed > FARTHEST_LEAP) & (steps > 2.0 * elapsed))
+    if len(bad):
+        row = int(bad[0]) + 1
+        raise SwingspreadError(
+            f"{where(row, column)}: sample number leaps by {steps[bad[0]]} while the clock goes on "
+            f"by {1e3 * (time[row] - time[row - 1]):.4g} ms; mend the number, or map "
+            '"seq" to null'
+        )
+
+
 def check_sample_numbers(values: FloatArray, column: str, where: Where) -> IntArray:
     """Sample numbers as integers, strictly increasing; an error names the first bad row."""
     if not is_whole(values):
-        row = int(np.flatnonzero(values != np.rint(values))[0])
+        row = int(np.flatnonzero((values != np.rint(values)) | (np.abs(values) >= 2.0**53))[0])
         raise SwingspreadError(
-            f"{where(row, column)}: sample number {values[row]:.15g} is not whole; "
-            "is this the right column?"
+            f"{where(row, column)}: sample number {values[row]:.15g} is not whole, "
+            "or far too large; is this the right column?"
         )
     (bad,) = np.nonzero(np.diff(values) <= 0)
     if len(bad):

@@ -265,6 +265,26 @@ CASES: dict[str, Case] = {
     "sample number not whole": Case(
         cell("seq", "55.5"), "55.5 is not whole", ("forearm.csv", "line 57", "seq")
     ),
+    "sample number beyond counting": Case(
+        cell("seq", "1" + "0" * 25, line=1201),
+        "1e+25 is not whole, or far too large",
+        ("line 1201",),
+    ),
+    "sample number leaping": Case(
+        lines(lambda x: [*x[:700], *(line.replace(",", ",9", 1) for line in x[700:])]),
+        "sample number leaps by 9001 while the clock goes on by 5 ms",
+        ("forearm.csv", "line 701", "seq", "mend the number"),
+    ),
+    "clock leaping": Case(
+        column("t_sensor_us", lambda v: f"{v + 9e8 * (v >= 8_500_000):.0f}"),
+        "time jumps on by 900.005 s",
+        ("forearm.csv", "line 702", "t_sensor_us", "cut the file here"),
+    ),
+    "clock in us, declared in s": Case(
+        meta(lambda d: d["units"].update(t_sensor="s")),
+        "the clock seems to be in us, not s",
+        ("forearm.csv", '"t_sensor": "us"'),
+    ),
     "arrival going back": Case(
         cell("t_host_s", "0.1"),
         "arrival time goes back",
