@@ -54,7 +54,7 @@ Angle = tuple[FloatArray, FloatArray, FloatArray]
 _NEXT = {0: (1, 2), 1: (2, 0), 2: (0, 1)}
 
 
-def _into(vector: Vector, axis: int, cosine: FloatArray, sine: FloatArray) -> Vector:
+def into(vector: Vector, axis: int, cosine: FloatArray, sine: FloatArray) -> Vector:
     """Components after the frame turned by an angle about one of its axes."""
     i, j = _NEXT[axis]
     turned = list(vector)
@@ -179,7 +179,7 @@ class Body:
         if self._twist is None:
             ends = [(curve.start[0], curve.start[-1]) for curve in self.curves.values()]
             begin, end = min(low for low, _ in ends), max(high for _, high in ends)
-            time = np.arange(begin - 0.1, end + 0.1, _TWIST_SPACING)
+            time = _twist_times(begin - 0.1, end + 0.1, self.curves["lag"].start)
             forearm = _matrix(self._arm_angles(time))
             club = _matrix(self._club_angles(time))
             shaft = -club[:, :, 1]
@@ -254,6 +254,15 @@ class Body:
         return BodyState(time, forearm, club, np.column_stack(wrist), np.column_stack(club_wrist))
 
 
+def _twist_times(begin: float, end: float, knots: FloatArray) -> FloatArray:
+    """Support of the roll spline: even, and dense where the lag changes within a strike."""
+    even = np.arange(begin, end, _TWIST_SPACING)
+    strikes = knots[:-1][np.diff(knots) < 0.75 * _TWIST_SPACING]
+    near = np.arange(-0.006, 0.010, 0.0002)
+    dense = (strikes[:, None] + near).ravel()
+    return np.unique(np.round(np.concatenate([even, dense]), 6))
+
+
 def _times(weight: Angle, angle: Angle) -> Angle:
     """Product of two functions of time, with its derivatives."""
     return (
@@ -280,9 +289,9 @@ def _chain(
     acceleration: Vector = [zero, zero, zero]
     for axis, (value, speed, bend) in angles:
         cosine, sine = np.cos(value), np.sin(value)
-        rate = _into(rate, axis, cosine, sine)
-        acceleration = _into(acceleration, axis, cosine, sine)
-        force = _into(force, axis, cosine, sine)
+        rate = into(rate, axis, cosine, sine)
+        acceleration = into(acceleration, axis, cosine, sine)
+        force = into(force, axis, cosine, sine)
         i, j = _NEXT[axis]
         # ω × e·q′ with e along ``axis``
         acceleration[i] = acceleration[i] + rate[j] * speed
@@ -300,7 +309,7 @@ def _base(vector: Vector) -> FloatArray:
 def _out_of(vector: Vector, angles: list[tuple[int, Angle]]) -> Vector:
     """From the end of the chain (before B) to world axes."""
     for axis, (value, _, _) in reversed(angles):
-        vector = _into(vector, axis, np.cos(value), -np.sin(value))
+        vector = into(vector, axis, np.cos(value), -np.sin(value))
     return vector
 
 

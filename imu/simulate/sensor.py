@@ -16,9 +16,10 @@ import numpy as np
 from scipy.signal import butter, lfilter, lfilter_zi
 from scipy.spatial.transform import Rotation
 
-from imu.simulate.kinematics import Body
-from imu.simulate.paths import Curve, smooth_noise
+from imu.simulate.kinematics import Body, into
+from imu.simulate.paths import smooth_noise
 from imu.simulate.profiles import SensorDraw
+from imu.simulate.setup_faults import Wobble
 from imu.simulate.timeline import Shock
 from imu.types import CLUB, FloatArray, IntArray, Stream
 
@@ -38,10 +39,11 @@ _RING = ((118.0, 0.022, 0.5), (236.0, 0.012, 0.8), (390.0, 0.006, 0.6))
 Signal = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
 
-def mounting(draw: SensorDraw) -> Rotation:
+def mounting(draw: SensorDraw, upside_down: bool = False) -> Rotation:
     """Sensor to segment: an arbitrary roll about the long axis, then a small tilt."""
     tilt = Rotation.from_rotvec([0.0, *draw.tilt])
-    return Rotation.from_matrix(_NOMINAL_FOREARM) * Rotation.from_euler("x", draw.roll) * tilt
+    mount = Rotation.from_matrix(_NOMINAL_FOREARM) * Rotation.from_euler("x", draw.roll) * tilt
+    return mount * Rotation.from_euler("z", np.pi) if upside_down else mount
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,9 +54,11 @@ class SensorSite:
     point: FloatArray
 
 
-def site(draw: SensorDraw, role: str, wrist_from_butt: float) -> SensorSite:
+def site(
+    draw: SensorDraw, role: str, wrist_from_butt: float, upside_down: bool = False
+) -> SensorSite:
     """Place of a sensor from its distances and its radial offset (outward, sensor z)."""
-    mount = mounting(draw)
+    mount = mounting(draw, upside_down)
     along = draw.distance if role != CLUB else -(draw.distance - wrist_from_butt)
     return SensorSite(mount, np.array([0.0, along, 0.0]) + mount.apply([0.0, 0.0, draw.radial]))
 
@@ -64,57 +68,45 @@ def ideal_signal(
     place: SensorSite,
     role: str,
     mirrored: bool = False,
-    bend: Curve | None = None,
-    skin: tuple[Curve, ...] | None = None,
+    wobbles: Sequence[Wobble] = (),
 ) -> Signal:
     """Specific force and angular rate in sensor axes, each (N, 3), as a function of time.
 
-    bend : shaft bending in rad at the sensor about the segment's z (club only). skin : three
-    small turns in rad of the sensor on the skin, about the segment's x, y and z (forearm only).
+    wobbles : movements of the sensor against its segment: the shaft bends, skin slides, a strap
+    slips.
     """
 
     def signal(time: FloatArray) -> tuple[FloatArray, FloatArray]:
         state = body.club_at(time) if role == CLUB else body.forearm_at(time)
-        force, rate = state.force_at(place.point), state.rate
-        if bend is not None:
-            angle, speed, bending = bend(time)
-            lever = 0.18 * abs(float(place.point[1]))
-            # The sensor moves sideways by lever · angle along x, and turns with the shaft.
-            wx, wy, wz = rate.T
-            _, ay, az = state.acceleration.T
-            aside, faster = lever * angle, lever * speed
-            force = force + np.column_stack(
-                [
-                    lever * bending - (wy**2 + wz**2) * aside,
-                    2.0 * wz * faster + (az + wx * wy) * aside,
-                    -2.0 * wy * faster + (wx * wz - ay) * aside,
-                ]
-            )
-            rate = rate + np.column_stack([np.zeros_like(speed), np.zeros_like(speed), speed])
+        force = state.force_at(place.point)
+        turning, bending = list(state.rate.T), list(state.acceleration.T)
+        for wobble in wobbles:
+            angle, speed, faster = wobble.curve(time)
+            if wobble.lever:
+                # Seen from the segment the sensor moves along x: Coriolis, Euler, centripetal.
+                (wx, wy, wz), (_, ay, az) = turning, bending
+                aside, drift = wobble.lever * angle, wobble.lever * speed
+                force = force + np.column_stack(
+                    [
+                        wobble.lever * faster - (wy**2 + wz**2) * aside,
+                        2.0 * wz * drift + (az + wx * wy) * aside,
+                        -2.0 * wy * drift + (wx * wz - ay) * aside,
+                    ]
+                )
             cosine, sine = np.cos(angle), np.sin(angle)
-            force = _turn_z(force, cosine, sine)
-            rate = _turn_z(rate, cosine, sine)
-        if skin is not None:
-            angles, speeds = (
-                np.column_stack([curve(time)[order] for curve in skin]) for order in (0, 1)
-            )
-            turned = Rotation.from_rotvec(angles)
-            force = turned.apply(force, inverse=True)
-            rate = turned.apply(rate, inverse=True) + speeds
+            force = np.column_stack(into(list(force.T), wobble.axis, cosine, sine))
+            turning = into(turning, wobble.axis, cosine, sine)
+            turning[wobble.axis] = turning[wobble.axis] + speed
         to_sensor = place.mount.as_matrix()
-        acc, gyr = force @ to_sensor, rate @ to_sensor
+        acc, gyr = force @ to_sensor, np.column_stack(turning) @ to_sensor
         return (acc * MIRROR_ACC, gyr * MIRROR_GYR) if mirrored else (acc, gyr)
 
     return signal
 
 
-def _turn_z(vector: FloatArray, cosine: FloatArray, sine: FloatArray) -> FloatArray:
-    x, y, z = vector.T
-    return np.column_stack([cosine * x + sine * y, cosine * y - sine * x, z])
-
-
-def ringing(shocks: Sequence[Shock], role: str, mirrored: bool = False) -> Signal:
+def ringing(shocks: Sequence[Shock], role: str, mount: Rotation, mirrored: bool = False) -> Signal:
     """What blows add to specific force and rate, (N, 3) each in sensor axes; zero before."""
+    to_sensor = mount.as_matrix()
 
     def signal(time: FloatArray) -> tuple[FloatArray, FloatArray]:
         acc, gyr = np.zeros((len(time), 3)), np.zeros((len(time), 3))
@@ -129,10 +121,11 @@ def ringing(shocks: Sequence[Shock], role: str, mirrored: bool = False) -> Signa
             for frequency, decay, share in _RING:
                 slower = 1.0 if role == CLUB else 0.6
                 wave = np.exp(-t / decay) * np.sin(2.0 * np.pi * frequency * slower * t)
-                aim = rng.normal(0.0, 1.0, 3) * [0.5, 1.0, 1.0]
+                aim = rng.normal(0.0, 1.0, 3) * [1.0, 0.25, 1.0]
                 acc[hit] += share * size * wave[:, None] * aim
                 turn = shock.rate * (1.0 if role == CLUB else 0.15) * share
                 gyr[hit] += turn * wave[:, None] * rng.normal(0.0, 0.5, 3)
+        acc, gyr = acc @ to_sensor, gyr @ to_sensor
         return (acc * MIRROR_ACC, gyr * MIRROR_GYR) if mirrored else (acc, gyr)
 
     return signal
@@ -219,14 +212,14 @@ def measure(
     rng: np.random.Generator,
     wrist_from_butt: float = 0.05,
     mirrored: bool = False,
-    bend: Curve | None = None,
+    wobbles: Sequence[Wobble] = (),
     start: float = 0.2,
-    skin: tuple[Curve, ...] | None = None,
+    upside_down: bool = False,
 ) -> Measured:
     """Samples of one sensor from ``start`` to ``duration`` (s of true time)."""
-    place = site(draw, role, wrist_from_butt)
-    exact = ideal_signal(body, place, role, mirrored, bend, skin)
-    blows = ringing(shocks, role, mirrored)
+    place = site(draw, role, wrist_from_butt, upside_down)
+    exact = ideal_signal(body, place, role, mirrored, wobbles)
+    blows = ringing(shocks, role, place.mount, mirrored)
     first = start + float(rng.uniform(0.0, 0.02))
     clock = draw.clock_offset + (1.0 + draw.clock_skew) * first
     count = int((duration - first) * draw.rate_hz)

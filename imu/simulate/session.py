@@ -15,9 +15,10 @@ from imu.recordings.content import make_recording
 from imu.simulate import movements
 from imu.simulate.golfer import IRON_MEAN, SwingHabit, SwingNumbers
 from imu.simulate.kinematics import Body
-from imu.simulate.paths import Curve
-from imu.simulate.profiles import SensorDraw, draw_sensor, profile_named
+from imu.simulate.paths import Curve, Knot
+from imu.simulate.profiles import Profile, SensorDraw, draw_sensor, profile_named
 from imu.simulate.sensor import Measured, measure
+from imu.simulate.setup_faults import SetupFaults, Wobble, exchanged, shaking, slip
 from imu.simulate.strokes import CHIP, FULL, HALF, stroke
 from imu.simulate.timeline import Timeline
 from imu.simulate.truth import measure_swing
@@ -33,8 +34,8 @@ class SessionPlan:
 
     actions : in order; each one of ``ACTIONS``. player, club : true sizes (the manifest holds
     what was measured, with errors). restless : 1 a calm player; 3 one who never stands still.
-    bad_setup : facts of the manifest to declare wrongly, for tests of warnings: any of
-    ``handedness``, ``club_length``.
+    faults : what is set up wrongly, for tests of warnings. trim : s cut off both ends, so that
+    a recording may begin or end within a swing.
     """
 
     actions: Sequence[str] = ("stand", *(["ball"] * 6))
@@ -48,7 +49,8 @@ class SessionPlan:
     session: str = ""
     block: str = ""
     recorded_at: str = ""
-    bad_setup: Mapping[str, Any] = field(default_factory=dict)
+    faults: SetupFaults = field(default_factory=SetupFaults)
+    trim: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,17 +158,6 @@ def simulate_session(plan: SessionPlan, profile: str, seed: int) -> SimulatedSes
     line = play(plan, play_rng)
     line.rng = body_rng
     body = line.body()
-    mirrored = plan.player.handedness == "left"
-    bend = None
-    if errors.bend > 0.0 and len(line.bend) > 1:
-        size = errors.bend
-        bend = Curve.through([(t, size * x, size * v, size * a) for t, x, v, a in line.bend])
-    skin = None
-    if errors.skin > 0.0 and line.swings:
-        skin = tuple(
-            Curve.through([(t, errors.skin * x, 0.0, 0.0) for t, x, _, _ in knots])
-            for knots in line.skin
-        )
     measured: dict[str, Measured] = {}
     draws: dict[str, SensorDraw] = {}
     for role, rng in zip((FOREARM, CLUB), sensor_rngs, strict=True):
@@ -176,17 +167,42 @@ def simulate_session(plan: SessionPlan, profile: str, seed: int) -> SimulatedSes
             line.shocks,
             draws[role],
             role,
-            line.now,
+            line.now - plan.trim[1],
             rng,
             plan.club.wrist_from_butt,
-            mirrored,
-            bend if role == CLUB else None,
-            skin=skin if role == FOREARM else None,
+            plan.player.handedness == "left",
+            _wobbles(plan, line, role, errors, draws[role]),
+            plan.trim[0] + 0.2,
+            role in plan.faults.upside_down,
         )
+    recorded = {role: found.stream for role, found in measured.items()}
+    if plan.faults.swapped:
+        recorded = exchanged(recorded)
     manifest = _manifest(plan, draws, errors.declared, meta_rng)
-    recording = make_recording(manifest, {r: m.stream for r, m in measured.items()})
+    recording = make_recording(manifest, recorded)
     truth = _truth(plan, profile, seed, line, body, draws, measured)
     return SimulatedSession(recording, truth, body, measured)
+
+
+def _wobbles(
+    plan: SessionPlan, line: Timeline, role: str, errors: Profile, draw: SensorDraw
+) -> list[Wobble]:
+    """How the sensor moves against its segment: bending shaft, sliding skin, bad strap."""
+    wobbles = []
+    if role == CLUB and errors.bend > 0.0 and line.swings:
+        # Bent from the hands on: the sensor moves aside by a share of its distance from them.
+        lever = 0.18 * (draw.distance - plan.club.wrist_from_butt)
+        wobbles.append(Wobble(2, _scaled(line.bend, errors.bend), lever))
+    if role == FOREARM and errors.skin > 0.0 and line.swings:
+        wobbles += [Wobble(k, _scaled(line.skin[k], errors.skin)) for k in range(3)]
+    slipped = slip(line.swings, plan.faults.slip_deg.get(role, 0.0))
+    if slipped:
+        wobbles.append(slipped)
+    return wobbles + shaking(line.swings, plan.faults.loose_deg.get(role, 0.0), line.rng)
+
+
+def _scaled(knots: Sequence[Knot], size: float) -> Curve:
+    return Curve.through([(t, size * x, size * v, size * a) for t, x, v, a in knots])
 
 
 def _manifest(
@@ -199,12 +215,12 @@ def _manifest(
 
     player = Player(
         plan.player.name,
-        str(plan.bad_setup.get("handedness", plan.player.handedness)),
+        plan.faults.handedness or plan.player.handedness,
         taped(plan.player.arm_length),
     )
     club = Club(
         plan.club.name,
-        float(plan.bad_setup.get("club_length", plan.club.length)),
+        plan.faults.club_length or plan.club.length,
         taped(plan.club.wrist_from_butt, 2.0 * error),
     )
     sensors: dict[str, dict[str, Any]] = {}

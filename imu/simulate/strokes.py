@@ -75,7 +75,7 @@ def stroke(
     line.slide_skin(times)
     if kind == BALL:
         blow = slowed * line.span(25.0, 50.0)
-        line.ring(times.impact, blow, 0.10 * blow, 0.6 * slowed)
+        line.ring(times.impact, blow, 0.10 * blow, 0.3 * slowed)
     line.now = times.finish + (line.span(0.25, 0.4) if quick else line.span(0.7, 1.5))
     end = line.now
     line.paths.hold(line.now)

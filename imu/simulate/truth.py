@@ -83,6 +83,16 @@ class _Swing:
         return float(np.interp(time, self.time, values))
 
 
+def _nearest_return(swing: _Swing, address: FloatArray, around: float) -> float:
+    """When the shaft is nearest to its address direction (vertex of a parabola), s."""
+    (near,) = np.nonzero(np.abs(swing.time - around) < 0.06)
+    gap = np.linalg.norm(swing.shaft[near] - address, axis=1) ** 2
+    at = int(np.clip(np.argmin(gap), 1, len(near) - 2))
+    low, middle, high = gap[at - 1 : at + 2]
+    shift = 0.5 * (low - high) / (low - 2.0 * middle + high)
+    return float(swing.time[near[at]] + shift * _STEP)
+
+
 def measure_swing(
     body: Body, times: SwingTimes, kind: str, arm_length: float, wrist_to_head: float
 ) -> SwingTruth:
@@ -94,9 +104,7 @@ def measure_swing(
 
     impact = times.impact
     if kind != BALL:
-        (near,) = np.nonzero(np.abs(time - impact) < 0.06)
-        gap = _dot(swing.shaft[near], address)
-        impact = float(time[near[int(np.argmax(gap))]])
+        impact = _nearest_return(swing, address, impact)
     down = (time > times.arm_top - 0.3) & (time < impact)
     falls = down[:-1] & (swing.shaft[:-1, 2] > 0.0) & (swing.shaft[1:, 2] <= 0.0)
     (level,) = np.nonzero(falls & (time[:-1] > times.club_top - 0.1))

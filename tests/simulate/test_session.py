@@ -9,6 +9,7 @@ from imu.columns import EVENTS, METRIC_BY_NAME
 from imu.errors import SwingspreadError
 from imu.simulate.golfer import DRIVER_MEAN, LOOSE, SwingHabit
 from imu.simulate.session import ACTIONS, DRIVER, SessionPlan, mixed_plan, simulate_session
+from imu.simulate.setup_faults import SetupFaults
 from imu.types import BALL, CLUB, FOREARM, PRACTICE, Player
 
 
@@ -156,10 +157,61 @@ def test_a_taped_length_is_near_but_not_exact(session):
     assert manifest.source == "simulated"
 
 
+def with_faults(profile="clean", **faults):
+    plan = SessionPlan(("ball",) * 3, faults=SetupFaults(**faults))
+    return simulate_session(plan, profile, 1)
+
+
 def test_a_wrong_set_up_is_declared_on_request():
-    plan = SessionPlan(("ball",), bad_setup={"handedness": "left", "club_length": 1.12})
-    manifest = simulate_session(plan, "clean", 1).recording.manifest
+    manifest = with_faults(handedness="left", club_length=1.12).recording.manifest
     assert (manifest.player.handedness, manifest.club.length) == ("left", 1.12)
+
+
+def test_swapped_sensors_carry_each_others_samples():
+    right, wrong = with_faults().recording.streams, with_faults(swapped=True).recording.streams
+    assert np.array_equal(right[FOREARM].acc, wrong[CLUB].acc)
+    assert np.array_equal(right[CLUB].gyr, wrong[FOREARM].gyr)
+    assert wrong[CLUB].role == CLUB
+
+
+def test_a_sensor_strapped_upside_down_turns_x_and_y_round():
+    right, wrong = with_faults(), with_faults(upside_down=(CLUB,))
+    a, b = right.recording.streams[CLUB], wrong.recording.streams[CLUB]
+    assert b.gyr * [-1, -1, 1] == pytest.approx(a.gyr, abs=0.02 * np.abs(a.gyr).max())
+
+
+def test_a_slip_changes_gravity_for_the_rest_of_the_session():
+    # A turn about the long axis by 40° turns the cross axes' gravity by as much.
+    right, wrong = with_faults(), with_faults(slip_deg={FOREARM: 40.0})
+    a, b = (s.recording.streams[FOREARM] for s in (right, wrong))
+    middle = right.truth.swings[1]["events_s"]["impact"]
+    early = right.measured[FOREARM].true_time < middle - 0.01
+    assert np.array_equal(a.acc[early], b.acc[early])
+    rest = right.measured[FOREARM].true_time > right.truth.data["duration_s"] - 1.0
+    cross_a, cross_b = a.acc[rest, 1:].mean(axis=0), b.acc[rest, 1:].mean(axis=0)
+    cosine = cross_a @ cross_b / np.linalg.norm(cross_a) / np.linalg.norm(cross_b)
+    assert np.degrees(np.arccos(cosine)) == pytest.approx(40.0, abs=4.0)
+
+
+def test_a_loose_strap_shakes_only_in_swings():
+    right, wrong = with_faults(), with_faults(loose_deg={FOREARM: 3.0})
+    a, b = (s.recording.streams[FOREARM].gyr for s in (right, wrong))
+    time = right.measured[FOREARM].true_time
+    events = right.truth.swings[1]["events_s"]
+    inside = (time > events["club_top"]) & (time < events["impact"])
+    calm = (time > events["takeaway"] - 0.5) & (time < events["takeaway"])
+    assert np.abs((a - b)[inside]).max() > 1.0
+    assert np.array_equal(a[calm], b[calm])
+
+
+def test_a_recording_may_begin_and_end_within_a_swing():
+    whole = simulate_session(SessionPlan(("ball",) * 2), "clean", 1)
+    first, last = (s["events_s"]["club_top"] for s in whole.truth.swings)
+    trim = (first, whole.truth.data["duration_s"] - last)
+    cut = simulate_session(SessionPlan(("ball",) * 2, trim=trim), "clean", 1)
+    for role in (FOREARM, CLUB):
+        assert cut.measured[role].true_time[0] == pytest.approx(first + 0.2, abs=0.03)
+        assert cut.measured[role].true_time[-1] == pytest.approx(last, abs=0.01)
 
 
 def test_an_unknown_action_names_the_choices():
