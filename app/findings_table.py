@@ -33,15 +33,21 @@ def safe(text: str) -> str:
 
 
 def print_table(
-    shown: Console, title: str, headings: Sequence[str], rows: Iterable[Sequence[str]]
+    shown: Console,
+    title: str,
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    words: int = 1,
 ) -> None:
-    """One table: the first column to the left, the others to the right."""
+    """One table: the first ``words`` columns hold words, the others numbers, to the right."""
     from rich import box
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, title=title or None, title_justify="left")
     for place, heading in enumerate(headings):
-        table.add_column(heading, justify="right" if place else "left")
+        table.add_column(
+            heading, justify="left" if place < words else "right", no_wrap=place >= words
+        )
     for row in rows:
         table.add_row(*(safe(cell) for cell in row))
     shown.print(table)

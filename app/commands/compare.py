@@ -47,6 +47,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     limits.add_argument("--plan", metavar="NAME", help="take the limits of a saved plan")
     parser.add_argument("--seed", type=int, default=20_000, help="seed of the resampling")
+    parser.add_argument(
+        "--line-up",
+        choices=("impact", "events"),
+        default="impact",
+        help="line curves up at impact, or at takeaway, top and impact to take timing out",
+    )
     parser.add_argument("--no-curves", action="store_true", help="compare no curves over time")
     add_common_arguments(parser)
 
@@ -56,13 +62,15 @@ def run(arguments: argparse.Namespace) -> int:
     from app.swing_sets import chosen_metrics, swing_set
     from imu.variation.association import timing_at_stake
     from imu.variation.compare import compare_sets
+    from imu.variation.curve_alignment import LANDMARKS
 
     metrics = chosen_metrics(arguments.metrics)
     limits = chosen_limits(arguments)
     curves = not arguments.no_curves
     a = swing_set(arguments.library, arguments.a, with_curves=curves)
     b = swing_set(arguments.library, arguments.b, with_curves=curves)
-    found = compare_sets(a, b, limits, arguments.seed, metrics, curves)
+    line_up = LANDMARKS if arguments.line_up == "events" else ("impact",)
+    found = compare_sets(a, b, limits, arguments.seed, metrics, curves, line_up)
     at_stake = {one.name: timing_at_stake(one.swings) for one in (a, b)}
     if arguments.json:
         from app.findings_table import print_json
@@ -149,7 +157,7 @@ def print_comparison(found: Comparison, a: SwingSet, b: SwingSet, at_stake: Any)
     out.print_table(shown, "", headings, [_row(one) for one in found.findings])
     shown.print("p*: of the ratio, adjusted for the measures shown (Holm)")
     lines = [text for one in found.curve_findings for text in (one.sentence, one.spread_sentence)]
-    out.print_lines(shown, "Over the swing, lined up at impact", lines)
+    out.print_lines(shown, "Over the swing", lines)
     for name, fits in at_stake.items():
         out.print_lines(shown, f"Timing at stake, {name}", [one.sentence for one in fits])
     shown.print()

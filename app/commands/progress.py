@@ -20,6 +20,9 @@ Without a set: one line for every session of the library. With one: the trend of
 one player and one club.
 """
 
+MOST_SHOWN = 4
+"""Measures in the table of all sessions; ``--metrics`` chooses which, ``--json`` has them all."""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread progress`."""
@@ -65,7 +68,7 @@ def print_library(table: object) -> None:
     from imu.variation.wording import decimals, number
 
     assert isinstance(table, pd.DataFrame)
-    names = list(dict.fromkeys(table["metric"]))[:6]
+    names = list(dict.fromkeys(table["metric"]))[:MOST_SHOWN]
     rows = []
     for _, session in table.groupby(["session_key", "club"], sort=False):
         first = session.iloc[0]
@@ -79,7 +82,11 @@ def print_library(table: object) -> None:
     heads = [f"{METRIC_BY_NAME[n].label}, {METRIC_BY_NAME[n].unit}".rstrip(", ") for n in names]
     shown = out.console()
     out.print_table(
-        shown, "Mean ± SD of every session", ("player", "club", "day", "session", "n", *heads), rows
+        shown,
+        "Mean ± SD of every session",
+        ("player", "club", "day", "session", "n", *heads),
+        rows,
+        words=4,
     )
 
 

@@ -87,13 +87,13 @@ def _list(arguments: argparse.Namespace) -> int:
         rows = [
             [one.name, describe(one.selection), one.saved_at[:10]] for one in saved.sets.values()
         ]
-        out.print_table(shown, "Sets", ("name", "swings", "kept on"), rows)
+        out.print_table(shown, "Sets", ("name", "swings", "kept on"), rows, words=3)
     if saved.plans:
         rows = [
             [one.name, str(one.layout.get("question", "")), one.limits.set_at[:10]]
             for one in saved.plans.values()
         ]
-        out.print_table(shown, "Plans", ("name", "what it can see", "kept on"), rows)
+        out.print_table(shown, "Plans", ("name", "what it can see", "kept on"), rows, words=3)
     return 0
 
 
@@ -189,7 +189,7 @@ def _show(arguments: argparse.Namespace) -> int:
         [str(recording), ", ".join(str(int(number)) for number in group["swing"])]
         for recording, group in swings.swings.groupby("recording", sort=False)
     ]
-    out.print_table(shown, "", ("recording", "swings"), rows)
+    out.print_table(shown, "", ("recording", "swings"), rows, words=2)
     out.print_lines(
         shown,
         "Left out" if len(swings.left_out) else "",

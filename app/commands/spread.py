@@ -130,7 +130,11 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
 
     places = decimals(row["sd"])
     low, high = number(row["sd_low"], places), number(row["sd_high"], places)
-    noise = number(row["noise_sd"], places) if row["noise_sd"] == row["noise_sd"] else "?"
+    noise = (
+        number(row["noise_sd"], decimals(row["noise_sd"]))
+        if row["noise_sd"] == row["noise_sd"]
+        else "?"
+    )
     drift = number(row["drift_over_block"], places) if row["drift_p"] < 0.05 else ""
     return [
         f"{row['label']}, {row['unit']}".rstrip(", "),

@@ -128,7 +128,9 @@ def _fit(
     half = float(stats.norm.ppf(0.5 + level / 2)) / np.sqrt(freedom - 1)
     centre = np.arctanh(np.clip(r, -0.999999, 0.999999))
     low, high = float(np.tanh(centre - half)), float(np.tanh(centre + half))
-    least = 0.0 if low < 0 < high else min(low**2, high**2)
+    # One answer to whether anything is shared: that of the slope.
+    nothing = error > 0 and quantile * error > abs(slope)
+    least = 0.0 if nothing or low < 0 < high else min(low**2, high**2)
     reliability = 1 - noise**2 * freedom / xx if np.isfinite(noise) else float("nan")
     return (
         Interval(slope, slope - quantile * error, slope + quantile * error),

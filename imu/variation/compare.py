@@ -171,14 +171,16 @@ def compare_sets(
     seed: int = DEFAULT_SEED,
     metrics: Sequence[str] | None = None,
     curves: bool = True,
+    line_up: Sequence[str] = ("impact",),
 ) -> Comparison:
     """Compare set B with set A, metric by metric and curve by curve.
 
     metrics : names of ``imu.columns``; the headline metrics by default. The more are shown, the
     stricter Holm's adjustment. curves : compare hinge and rates over time when both sets carry
-    curves. Same session: swings are the units (Welch; permutation). Several or different
-    sessions: sessions are the units. Raises SwingspreadError for an empty set, swings in both
-    sets, or an unknown metric.
+    curves. line_up : events at which curves are lined up; impact alone shows timing in the
+    curves, ``curve_alignment.LANDMARKS`` takes it out. Same session: swings are the units (Welch;
+    permutation). Several or different sessions: sessions are the units. Raises SwingspreadError
+    for an empty set, swings in both sets, or an unknown metric.
     """
     limits = limits or Limits()
     chosen = _metrics(metrics)
@@ -186,7 +188,7 @@ def compare_sets(
     design = compat.find_design(a, b)
     comparable = compat.check_comparability(a, b, design)
     a, b = _taking_part(a, design), _taking_part(b, design)
-    where = where_words(a.only("block"), b.only("block"), b.name)
+    where = where_words(_labels(a), _labels(b), b.name)
     names = [metric.name for metric in chosen]
     values_a, values_b = _table(a, names), _table(b, names)
     noise_a, noise_b = noise_columns(a.swings, names), noise_columns(b.swings, names)
@@ -242,7 +244,9 @@ def compare_sets(
                 ),
             )
         )
-    curve_findings = compare_curves(a, b, design, where, seed, limits.level) if curves else ()
+    curve_findings = (
+        compare_curves(a, b, design, where, seed, limits.level, line_up) if curves else ()
+    )
     if comparable.refusals:
         curve_findings = ()
     return Comparison(
@@ -252,7 +256,7 @@ def compare_sets(
         seed=seed,
         design=design.kind,
         findings=tuple(findings),
-        curve_findings=curve_findings,
+        curve_findings=along,
         refusals=comparable.refusals,
         warnings=comparable.warnings,
         left_out_a=len(a.left_out),
@@ -269,6 +273,10 @@ def _metrics(names: Sequence[str] | None) -> tuple[Metric, ...]:
             f"there is no metric {unknown[0]!r}; see `swingspread spread --help`"
         )
     return tuple(METRIC_BY_NAME[name] for name in dict.fromkeys(names))
+
+
+def _labels(swings: SwingSet) -> dict[str, str]:
+    return {name: swings.only(name) for name in ("block", "club", "player", "session", "date")}
 
 
 def _check_sets(a: SwingSet, b: SwingSet) -> None:

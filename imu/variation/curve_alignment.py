@@ -15,7 +15,14 @@ import pandas as pd
 
 from imu.errors import SwingspreadError
 from imu.types import FloatArray, IntArray
-from imu.variation.intervals import column_mean, column_sd, counts, robust_sd, sd_interval
+from imu.variation.intervals import (
+    column_mean,
+    column_median,
+    column_sd,
+    counts,
+    robust_sd,
+    sd_interval,
+)
 from imu.variation.sets import SwingSet
 
 STEP = 0.002
@@ -53,11 +60,13 @@ def align(
     start: float | None = None,
     end: float = AFTER_IMPACT,
     step: float = STEP,
+    typical: FloatArray | None = None,
 ) -> AlignedCurves:
     """Bring the curves of a set onto one time axis.
 
     columns : of the curve table, or "shaft_direction". at : events made to coincide, in order;
     impact must be among them. start, end : s from impact; from the median takeaway by default.
+    typical : s from impact at which each event is put; this set's medians by default.
     Swings without one of the events take no part. Raises SwingspreadError when the set carries
     no curves, or no swing has the events.
     """
@@ -66,10 +75,9 @@ def align(
     if not len(swings.curves):
         raise SwingspreadError(f"set {swings.name} carries no curves")
     table = swings.swings
-    before = np.column_stack(
-        [table[f"{event}_s"].to_numpy(np.float64) - table["impact_s"].to_numpy() for event in at]
-    )
-    typical = np.nanmedian(before, axis=0) if len(before) else np.zeros(len(at))
+    before = _before_impact(table, at)
+    if typical is None:
+        typical = typical_times(table, at)
     if start is None:
         takeaway = (table["takeaway_s"] - table["impact_s"]).to_numpy(np.float64)
         start = float(np.nanmedian(takeaway)) if np.isfinite(takeaway).any() else -1.0
@@ -97,6 +105,17 @@ def align(
             column = swings.curves[name].to_numpy(np.float64)
             values[name] = _interpolate(own, column, taken, asked)
     return AlignedCurves(time, values, np.array(rows, dtype=np.int64), tuple(at))
+
+
+def _before_impact(swings: pd.DataFrame, at: Sequence[str]) -> FloatArray:
+    """(S, E) times of the events from impact, s."""
+    impact = swings["impact_s"].to_numpy(np.float64)
+    return np.column_stack([swings[f"{event}_s"].to_numpy(np.float64) - impact for event in at])
+
+
+def typical_times(swings: pd.DataFrame, at: Sequence[str]) -> FloatArray:
+    """(E,) median time of each event from impact, s; NaN where no swing has it."""
+    return column_median(_before_impact(swings, at))
 
 
 def _pieces(curves: pd.DataFrame) -> dict[tuple[str, int], slice]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from imu.errors import SwingspreadError
 from imu.types import FloatArray
 from imu.variation import curve_tests
 from imu.variation.comparability import PAIRED_SESSIONS, Design
-from imu.variation.curve_alignment import align
+from imu.variation.curve_alignment import align, typical_times
 from imu.variation.curve_tests import CurveTest
 from imu.variation.intervals import column_sd, log_sd_bias
 from imu.variation.sets import SwingSet
@@ -81,19 +82,27 @@ class CurveFinding:
 
 
 def compare_curves(
-    a: SwingSet, b: SwingSet, design: Design, where: str, seed: int, level: float = 0.95
+    a: SwingSet,
+    b: SwingSet,
+    design: Design,
+    where: str,
+    seed: int,
+    level: float = 0.95,
+    line_up: Sequence[str] = ("impact",),
 ) -> tuple[CurveFinding, ...]:
-    """Compare the curves of both sets, lined up at impact.
+    """Compare the curves of both sets, lined up at impact or at several events.
 
     Empty when a set carries no curves, when there are too few swings with them, or when
     sessions are the units and there are fewer than two a side.
     """
     if not len(a.curves) or not len(b.curves):
         return ()
+    # Both sets are brought to the same event times, between those of the two.
+    typical = np.mean([typical_times(s.swings, line_up) for s in (a, b)], axis=0)
     names = [name for name in CURVES if name in a.curves and name in b.curves]
     try:
         of_a, of_b = (
-            align(s, names, end=AFTER_IMPACT, step=COMPARISON_STEP, start=_start(a, b))
+            align(s, names, line_up, _start(a, b), AFTER_IMPACT, COMPARISON_STEP, typical)
             for s in (a, b)
         )
     except SwingspreadError:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from imu.types import FloatArray
+from imu.types import BoolArray, FloatArray
 from imu.variation.intervals import counts
 
 
@@ -70,18 +70,23 @@ def noise_sd(
         return np.asarray(np.sqrt(mean_square + np.square(whole_sample_sd)))
 
 
+def refuted_noise(noise: ArrayLike, meaning: list[str], sd_high: ArrayLike) -> BoolArray:
+    """(..., M) True where an upper limit on the noise is contradicted by the spread itself.
+
+    Noise beyond the upper end of the SD's interval cannot differ from swing to swing, or the
+    swings would spread more: it is mostly shared, and how much is not becomes unknown.
+    """
+    size, high = np.asarray(noise, dtype=np.float64), np.asarray(sd_high, dtype=np.float64)
+    return np.asarray(np.array([said == AT_MOST for said in meaning]) & (size > high))
+
+
 def believable_noise(
     noise: ArrayLike, meaning: list[str], sd_high: ArrayLike
 ) -> tuple[FloatArray, list[str]]:
-    """Noise that the spread itself does not contradict.
-
-    An upper limit beyond the upper end of the SD's interval cannot be swing-to-swing noise, or
-    the swings would spread more: it is mostly shared, and how much is not becomes unknown.
-    """
-    size, high = np.asarray(noise, dtype=np.float64), np.asarray(sd_high, dtype=np.float64)
-    refuted = np.array([said == AT_MOST for said in meaning]) & (size > high)
+    """(M,) noise without what ``refuted_noise`` finds, and what each number now means."""
+    refuted = refuted_noise(noise, meaning, sd_high)
     said = [UNKNOWN_NOISE if wrong else word for word, wrong in zip(meaning, refuted, strict=True)]
-    return np.where(refuted, np.nan, size), said
+    return np.where(refuted, np.nan, np.asarray(noise, dtype=np.float64)), said
 
 
 def human_sd(shown_sd: ArrayLike, noise: ArrayLike) -> FloatArray:

@@ -25,7 +25,7 @@ from imu.variation.intervals import (
     robust_sd,
     sd_freedom,
 )
-from imu.variation.noise import believable_noise, human_sd, noise_columns, noise_sd
+from imu.variation.noise import human_sd, noise_columns, noise_sd, refuted_noise
 from imu.variation.shift import holm
 from imu.variation.wording import decimals, number, plain_name, with_unit
 
@@ -133,7 +133,8 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
         half = stats.t.ppf(0.975, n - 1) * sd / np.sqrt(n)
         sd_low = sd * np.sqrt(freedom / stats.chi2.ppf(0.975, freedom))
         sd_high = sd * np.sqrt(freedom / stats.chi2.ppf(0.025, freedom))
-    noise, _ = believable_noise(cells["noise"], meaning, sd_high)
+    refuted = refuted_noise(cells["noise"], meaning, sd_high)
+    noise = np.where(refuted, np.nan, cells["noise"])
     repeat = len(names)
     table = pd.DataFrame(
         {

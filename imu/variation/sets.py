@@ -66,7 +66,7 @@ class Selection:
 
     An empty field leaves that aspect free. since, until : ISO dates, both included. kinds :
     "ball", "practice". qualities : of the swing's quality flag; others are left out with their
-    reason. picked : only these swings. left_out : never these, with the reason.
+    reason. picked : only these swings, of whatever kind. left_out : never these, with the reason.
     """
 
     recordings: tuple[str, ...] = ()
@@ -241,7 +241,7 @@ def select(everything: SwingSet, selection: Selection, name: str) -> SwingSet:
     for column, wanted in (
         ("direction", selection.directions),
         ("outcome", selection.outcomes),
-        ("kind", selection.kinds),
+        ("kind", () if selection.picked else selection.kinds),
     ):
         if wanted:
             keep &= _is_any(swings[column], wanted)

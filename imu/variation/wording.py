@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from imu.columns import Metric
 from imu.variation.intervals import Interval
@@ -125,7 +126,21 @@ def spread_sentence(
     )
 
 
-def where_words(block_a: str, block_b: str, name_b: str) -> str:
-    """ "under pressure", "in after-drill", or "in" and the set's name."""
-    label = block_b if block_b and block_b != block_a else name_b
-    return "under pressure" if label.casefold() == "pressure" else f"in {label}"
+def where_words(a: Mapping[str, str], b: Mapping[str, str], name_b: str) -> str:
+    """What is different about set B, in words: "under pressure", "with the driver", …
+
+    a, b : by context column the one label of the set, "" when there are several.
+    """
+    for column, words in (
+        ("block", "in {}"),
+        ("club", "with the {}"),
+        ("player", "in {}'s swings"),
+        ("session", "in session {}"),
+        ("date", "on {}"),
+    ):
+        label = b.get(column, "")
+        if label and label != a.get(column, ""):
+            if column == "block" and label.casefold() == "pressure":
+                return "under pressure"
+            return words.format(label)
+    return f"in {name_b}"
