@@ -13,7 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from imu.fusion.rotation_scan import integrate_rates
-from imu.types import BoolArray, FloatArray
+from imu.types import BoolArray, FloatArray, IntArray
+
+_CHUNK = 16384  # samples
 
 RATE_PARAMETERS = 12
 """Rate error: offset (3), then matrix row by row (9): δω = offset + matrix·ω."""
@@ -64,39 +66,32 @@ def gravity_blocks(
     orientation = integrate_rates(time, gyr)
     step = np.diff(time)
     usual = float(np.median(step))
-    elapsed = time - time[0]
-    edges = np.searchsorted(elapsed, np.arange(0.0, elapsed[-1] + length, length) - 0.25 * usual)
-    start = np.unique(edges[edges < len(time)])
+    # A quarter of a sample early, so that rounding of the clock cannot move a sample across.
+    number = np.floor((time - time[0] + 0.25 * usual) / length)
+    start = np.concatenate([[0], np.flatnonzero(np.diff(number)) + 1])
     # A knot stands half-way between the samples beside it, so each sample owns its own interval
     # and the mean of a block's samples is the midpoint rule.
     middle = 0.5 * (time[start[1:] - 1] + time[start[1:]])
     knots = np.concatenate([[time[0] - 0.5 * step[0]], middle, [time[-1] + 0.5 * step[-1]]])
-    count = np.diff(np.append(start, len(time))).astype(np.float64)
-
-    def mean(values: FloatArray) -> FloatArray:
-        total: FloatArray = np.add.reduceat(values, start, axis=-1)
-        return total / count
-
-    columns = _matrix_columns(orientation)
-    force, rate = np.ascontiguousarray(acc.T), np.ascontiguousarray(gyr.T)
     size = len(start)
     rate_columns = np.empty((size, 3, RATE_PARAMETERS))
     force_columns = np.empty((size, 3, FORCE_PARAMETERS))
-    whole = np.zeros((3, len(time)))
-    for axis in range(3):
-        column = columns[axis]
-        part = column * force[axis]
-        whole += part
-        # rate_columns holds a plain mean here and is scaled by the duration below.
-        force_columns[:, :, axis] = rate_columns[:, :, axis] = mean(column).T
-        force_columns[:, :, 3 + axis] = mean(part).T
-        for other in range(3):
-            rate_columns[:, :, 3 + 3 * axis + other] = mean(column * rate[other]).T
+    force_rms, speed = np.empty((2, size))
+    # Some tens of thousands of samples at a time: they fit the processor's cache.
+    ends = np.append(start, len(time))
+    first = 0
+    while first < size:
+        last = max(int(np.searchsorted(ends, ends[first] + _CHUNK, side="right")) - 1, first + 1)
+        here, span = slice(first, last), slice(ends[first], ends[last])
+        (
+            rate_columns[here],
+            force_columns[here],
+            force_rms[here],
+            speed[here],
+        ) = _means(orientation[span], acc[span], gyr[span], start[here] - ends[first])
+        first = last
     duration = np.diff(knots)
     rate_columns *= duration[:, None, None]
-    average = mean(whole)
-    square = mean(np.einsum("in,in->n", whole, whole)) - np.sum(average**2, axis=0)
-    speed = np.sqrt(np.einsum("in,in->n", rate, rate))
 
     gap = np.where(step > 3.0 * usual, step - usual, 0.0)
     lost = 0.5 * (np.append(gap, 0.0) + np.concatenate([[0.0], gap]))
@@ -106,13 +101,40 @@ def gravity_blocks(
     return GravityBlocks(
         orientation=orientation,
         knots=knots,
-        force=average.T.copy(),
-        force_rms=np.sqrt(np.maximum(square, 0.0)),
-        turn=mean(speed) * duration,
+        force=force_columns[:, :, 3:].sum(axis=2),
+        force_rms=force_rms,
+        turn=speed * duration,
         rate_columns=rate_columns,
         force_columns=force_columns,
         blind=np.minimum(np.add.reduceat(blind, start, axis=0), duration[:, None]),
     )
+
+
+def _means(
+    orientation: FloatArray, acc: FloatArray, gyr: FloatArray, start: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Block means: rate columns, force columns, spread of force, size of rate."""
+    size = len(start)
+    count = np.diff(np.append(start, len(acc))).astype(np.float64)
+
+    def mean(values: FloatArray) -> FloatArray:
+        total: FloatArray = np.add.reduceat(values, start, axis=-1)
+        return total / count
+
+    columns = _matrix_columns(orientation)
+    force, rate = np.ascontiguousarray(acc.T), np.ascontiguousarray(gyr.T)
+    rate_columns = np.empty((size, 3, RATE_PARAMETERS))
+    force_columns = np.empty((size, 3, FORCE_PARAMETERS))
+    for axis in range(3):
+        column = columns[axis]
+        force_columns[:, :, axis] = rate_columns[:, :, axis] = mean(column).T
+        force_columns[:, :, 3 + axis] = mean(column * force[axis]).T
+        for other in range(3):
+            rate_columns[:, :, 3 + 3 * axis + other] = mean(column * rate[other]).T
+    average = force_columns[:, :, 3:].sum(axis=2)
+    square = mean(np.einsum("in,in->n", force, force)) - np.sum(average**2, axis=1)
+    speed = mean(np.sqrt(np.einsum("in,in->n", rate, rate)))
+    return rate_columns, force_columns, np.sqrt(np.maximum(square, 0.0)), speed
 
 
 def _matrix_columns(quaternion: FloatArray) -> FloatArray:

@@ -151,7 +151,7 @@ def _first_guess(blocks: GravityBlocks) -> FloatArray:
     """(K + 1, 4) drifting frame to world: "up" by low-pass, carried along without twist."""
     rate = 1.0 / float(np.median(blocks.duration))
     size = len(blocks.force)
-    low_pass = butter(2, _FIRST_GUESS_HZ / (0.5 * rate), output="sos")
+    low_pass = butter(2, min(_FIRST_GUESS_HZ / (0.5 * rate), 0.5), output="sos")
     smooth = sosfiltfilt(low_pass, blocks.force, axis=0, padlen=min(size - 1, int(10.0 * rate)))
     up = np.concatenate([smooth[:1], 0.5 * (smooth[1:] + smooth[:-1]), smooth[-1:]])
     start = quaternion.between_directions(up[0], [0.0, 0.0, 1.0])

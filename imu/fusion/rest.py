@@ -152,11 +152,10 @@ class _Bins:
     @classmethod
     def of(cls, time: FloatArray, acc: FloatArray, gyr: FloatArray, window: float) -> _Bins:
         width = window / _BINS_IN_WINDOW
-        elapsed = time - time[0]
-        # Edges fall between samples of an even stream, so that rounding cannot move one across.
-        first = -0.25 * float(np.median(np.diff(time)))
-        edges = np.searchsorted(elapsed, np.arange(first, elapsed[-1] + width, width))
-        edges = np.unique(np.append(edges, len(time)))
+        # A quarter of a sample early, so that rounding of the clock cannot move a sample across.
+        early = 0.25 * float(np.median(np.diff(time)))
+        number = np.floor((time - time[0] + early) / width)
+        edges = np.concatenate([[0], np.flatnonzero(np.diff(number)) + 1, [len(time)]])
         start, end = edges[:-1], edges[1:]
         both = np.concatenate([acc, gyr], axis=1)
         step = np.diff(time, append=time[-1])
