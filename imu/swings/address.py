@@ -6,10 +6,16 @@ import math
 
 import numpy as np
 
-from imu.swings.club_grid import GRID_HZ, STILL_RATE, ClubGrid, orientation_from
+from imu.swings.club_grid import GRID_HZ, ClubGrid, orientation_from
 
 LOOK_BACK = 60.0
 """s before the takeaway searched for the settling."""
+
+MOVING_RATE = 0.4
+"""rad/s. A club turning faster than this is being moved, not just held."""
+
+LEAST_TURN = 5.0 * math.pi / 180.0
+"""rad. A movement that turns the club less than this on its way is sway."""
 
 JOINED = 0.25
 """s. Movements parted by less stillness than this are one."""
@@ -17,7 +23,9 @@ JOINED = 0.25
 WAGGLE_RATE = 4.5
 WAGGLE_TIME = 4.0
 WAGGLE_RETURN = 25.0 * math.pi / 180.0
-"""rad/s, s, rad. A waggle is slower and shorter than these and leaves the shaft where it was."""
+WAGGLE_NET = 0.4
+"""rad/s, s, rad, part. A waggle is slower and shorter than these, leaves the shaft near where
+it was, and goes to and fro: its net turn is a small part of its whole turn."""
 
 
 def read_address(grid: ClubGrid, takeaway: float, earliest: float) -> tuple[int, float]:
@@ -27,12 +35,13 @@ def read_address(grid: ClubGrid, takeaway: float, earliest: float) -> tuple[int,
     """
     stop = grid.index(takeaway)
     first = max(grid.index(earliest), stop - int(LOOK_BACK * GRID_HZ))
-    moving = grid.speed[first:stop] > STILL_RATE
+    moving = grid.speed[first:stop] > MOVING_RATE
     edges = np.flatnonzero(np.diff(np.concatenate([[False], moving, [False]]).astype(np.int8)))
     spells = _joined(edges.reshape(-1, 2) + first)
     waggles = 0
     for begin, end in reversed(spells):
-        if end >= stop - 2:
+        whole = float(grid.across[begin:end].sum()) / GRID_HZ
+        if end >= stop - 2 or whole < LEAST_TURN:
             continue
         if begin == first or not _is_waggle(grid, begin, end):
             return waggles, float(grid.time[end])
@@ -56,4 +65,6 @@ def _is_waggle(grid: ClubGrid, begin: int, end: int) -> bool:
     if not grid.shaft.any():
         return True
     moved = orientation_from(grid, begin, end)[-1].apply(grid.shaft)
-    return math.acos(min(max(float(moved @ grid.shaft), -1.0), 1.0)) < WAGGLE_RETURN
+    net = math.acos(min(max(float(moved @ grid.shaft), -1.0), 1.0))
+    whole = float(grid.across[begin:end].sum()) / GRID_HZ
+    return net < WAGGLE_RETURN and net < WAGGLE_NET * whole
