@@ -14,7 +14,7 @@ import numpy as np
 
 from imu.errors import SwingspreadError
 from imu.recordings.column_map import QUANTITIES, ColumnMap
-from imu.recordings.sampling import sample_period
+from imu.recordings.sampling import Where, sample_period
 from imu.types import FloatArray, Stream
 from imu.units import STANDARD_GRAVITY
 
@@ -34,6 +34,8 @@ VIGOROUS_M_S2 = 50.0
 RADIUS_LOW_M, RADIUS_HIGH_M = 0.01, 20.0
 """Sustained acceleration over rate squared: the radius of the turn. About 0.3 m in swings; a
 unit mistake in the gyroscope moves it by a factor of 3283 or more."""
+SPIKE = 1000.0
+"""A strike stands out by a factor of tens; a damaged number by any factor."""
 CLEARLY = 1.25
 """By this factor the supposed forearm must exceed the supposed club in both measures."""
 SWING_RATE_RAD_S = 8.0
@@ -165,6 +167,20 @@ def check_constant(values: FloatArray, names: tuple[str, ...], where: str) -> st
             "the sensor was off, or these are the wrong columns"
         )
     return f"column {still[0]} holds the same number in every row" if still else ""
+
+
+def check_spikes(values: FloatArray, names: tuple[str, ...], where: Where) -> None:
+    """Refuse a lone value beyond anything else in its (N, 3) columns, naming its row."""
+    sizes = np.abs(values).max(axis=1)
+    rank = len(sizes) - max(len(sizes) // 1000, 3)
+    ordinary = np.partition(sizes, rank)[rank]
+    row = int(np.argmax(sizes))
+    if sizes[row] > SPIKE * ordinary > 0.0:
+        axis = int(np.argmax(np.abs(values[row])))
+        raise SwingspreadError(
+            f"{where(row, names[axis])}: {values[row, axis]:.6g} is more than {SPIKE:g} times "
+            "all other values; mend it, or take out the row, seq marks the loss"
+        )
 
 
 def check_count(samples: int, where: str) -> None:

@@ -128,6 +128,7 @@ def _read_samples(path: Path, columns: ColumnMap, progress: Progress | None) -> 
         names = tuple(str(columns.columns[axis]) for axis in axes)
         still = checks.check_constant(values, names, path.name)
         notes += [still] if still else []
+        checks.check_spikes(values, names, file.where)
         factor = columns.factor(quantity)
         vectors[quantity] = values if factor == 1.0 else values * factor
     return _Samples(

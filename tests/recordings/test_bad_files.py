@@ -368,6 +368,11 @@ CASES: dict[str, Case] = {
         "acceleration and turning rate seem exchanged",
         ("forearm.csv", "column names"),
     ),
+    "a damaged number": Case(
+        cell("gy", "-1e99"),
+        "-1e+99 is more than 1000 times all other values",
+        ("forearm.csv", "line 57", "gy", "mend it"),
+    ),
     "sensor off": Case(
         column(GYR, lambda v: "0.5"), "the same number in every row", ("forearm.csv", "gx, gy, gz")
     ),
