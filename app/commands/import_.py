@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from imu.recordings.library import Library, LibraryEntry
     from imu.types import Recording
 
-HELP = "bring a recording made by any logger into the library, from CSV files"
+HELP = "bring recordings made by any logger into the library"
 EXAMPLES = """\
   swingspread import --forearm forearm.csv.gz --club club.csv.gz --meta meta.json
   swingspread import --forearm f.csv --club c.csv --meta meta.json --name tuesday --block pressure
   swingspread import --forearm f.csv --club c.csv --meta meta.json --map logger.json
   swingspread import --forearm f.csv --club c.csv --sensor belt=b.csv --meta meta.json
+  swingspread import --motion-bids dataset --player "Ada Fairway"
 """
 
 LAYOUT = """\
@@ -61,10 +62,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="file of a further sensor, such as belt=b.csv; may be repeated",
     )
     parser.add_argument(
-        "--meta", metavar="META.json", required=True, help="player, club and sensors; see below"
+        "--meta", metavar="META.json", help="player, club and sensors, needed with CSV; see below"
     )
     parser.add_argument(
         "--map", metavar="MAP.json", help="columns and units of another logger; see below"
+    )
+    parser.add_argument(
+        "--motion-bids",
+        metavar="FOLDER",
+        help="in place of CSV files: every recording of a Motion-BIDS folder written by "
+        "`swingspread export`",
     )
     parser.add_argument("--library", metavar="FOLDER", help="library to add to")
     parser.add_argument("--name", help="name of the recording")
@@ -86,10 +93,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Read, check, add to the library, print a summary; the id is the last word."""
     from app.terminal import progress_bar
+    from imu.errors import SwingspreadError
     from imu.recordings.importer import import_csv
     from imu.recordings.library import Library
 
     library = Library(arguments.library)
+    if arguments.motion_bids:
+        return bring_dataset(arguments, library)
+    if not arguments.meta:
+        raise SwingspreadError(
+            "--meta is missing: a JSON file that says who swung which club and with which "
+            "sensors; `swingspread import --help` shows one"
+        )
     with progress_bar("reading") as progress:
         recording = import_csv(
             arguments.forearm,
@@ -109,6 +124,36 @@ def run(arguments: argparse.Namespace) -> int:
         namesakes = same_name(library, recording)
         entry, is_new = library.add(recording)
     print_summary(recording, entry, is_new, namesakes)
+    return 0
+
+
+def bring_dataset(arguments: argparse.Namespace, library: Library) -> int:
+    """Add every recording of a Motion-BIDS folder, with the labels given, or none at all."""
+    from dataclasses import replace
+
+    from app.terminal import progress_bar
+    from imu.errors import SwingspreadError
+    from imu.recordings.motion_bids import read_motion_bids
+    from imu.recordings.names import clean_label
+
+    if arguments.forearm or arguments.club or arguments.meta:
+        raise SwingspreadError("--motion-bids: give a folder or CSV files, not both")
+    with progress_bar("reading"):
+        found = read_motion_bids(arguments.motion_bids)
+    labels: dict[str, Any] = {
+        key: clean_label(text, key)
+        for key in ("name", "session", "block")
+        if (text := getattr(arguments, key)) is not None
+    }
+    for recording in found:
+        manifest = replace(recording.manifest, **labels)
+        if arguments.player is not None:
+            player = replace(manifest.player, name=clean_label(arguments.player, "player"))
+            manifest = replace(manifest, player=player)
+        labelled = replace(recording, manifest=manifest)
+        namesakes = same_name(library, labelled)
+        entry, is_new = library.add(labelled)
+        print_summary(labelled, entry, is_new, namesakes)
     return 0
 
 

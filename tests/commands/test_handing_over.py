@@ -106,6 +106,21 @@ def test_the_exported_samples_lead_to_the_same_analysis(
         )
 
 
+def test_a_motion_bids_export_comes_back_as_the_same_recording(
+    library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    dataset, again = tmp_path / "dataset", tmp_path / "again"
+    words = ["export", "kim", "--library", str(library), "--out", str(dataset)]
+    assert main([*words, "--as", "motion-bids"]) == 0
+    labels = ["--library", str(again), "--player", "Kim (invented)"]
+    assert main(["import", "--motion-bids", str(dataset), *labels]) == 0
+    (entry,) = Library(again).entries()
+    assert entry.id == json.loads((SAMPLE / "recording.json").read_text("utf-8"))["id"]
+    assert capsys.readouterr().out.split()[-1] == entry.id
+    assert main(["import", "--motion-bids", str(tmp_path), "--forearm", "f.csv", *labels]) == 1
+    assert "not both" in capsys.readouterr().err
+
+
 def test_every_format_is_written(
     library: Path, results: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
