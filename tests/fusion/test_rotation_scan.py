@@ -140,6 +140,20 @@ def test_length_stays_one_over_a_long_stream() -> None:
     np.testing.assert_allclose(np.linalg.norm(found, axis=1), 1.0, atol=1e-14)
 
 
+def test_a_long_stream_is_the_chain_of_its_parts() -> None:
+    random = np.random.default_rng(10)
+    time = np.arange(150_001) / 1000.0
+    gyr = np.cumsum(random.normal(size=(150_001, 3)), axis=0) * 0.02
+    whole = integrate_rates(time, gyr)
+    for start in (65_000, 65_535, 65_536, 131_072):
+        end = start + 3000
+        part = integrate_rates(time[start:end], gyr[start:end])
+        # Without the part's own first and last step, whose slopes are one-sided.
+        part = qt.multiply(qt.conjugate(part[1]), part[1:-1])
+        expected = qt.multiply(qt.conjugate(whole[start + 1]), whole[start + 1 : end - 1])
+        assert qt.angle_between(part, expected).max() < 1e-11
+
+
 def test_turning_the_mounting_turns_the_result() -> None:
     random = np.random.default_rng(8)
     time, gyr = np.arange(400) / 200.0, random.normal(size=(400, 3)) * 5
