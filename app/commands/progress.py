@@ -20,7 +20,7 @@ Without a set: one line for every session of the library. With one: the trend of
 one player and one club.
 """
 
-MOST_SHOWN = 4
+MOST_SHOWN = 3
 """Measures in the table of all sessions; ``--metrics`` chooses which, ``--json`` has them all."""
 
 

@@ -244,11 +244,9 @@ def compare_sets(
                 ),
             )
         )
-    curve_findings = (
-        compare_curves(a, b, design, where, seed, limits.level, line_up) if curves else ()
-    )
-    if comparable.refusals:
-        curve_findings = ()
+    along: tuple[CurveFinding, ...] = ()
+    if curves and not comparable.refusals:
+        along = compare_curves(a, b, design, where, seed, limits.level, line_up)
     return Comparison(
         name_a=a.name,
         name_b=b.name,
