@@ -1,12 +1,13 @@
 """Events of one swing, read between samples from the movement of forearm and club.
 
 Definitions: takeaway, the club's turning rate last rises through ``REST_RATE`` before the
-backswing; arm top and club top, last change from back to forward of the in-plane rate; shaft
-parallel, the shaft level on the way down; release, the hinge has opened by the threshold from
-its downswing maximum; impact from the shock, or for a practice swing the shaft's return to
-its address direction; finish, the club slow again. In-plane rates are taken about the mean
-direction of the club's angular velocity across the shaft from shaft parallel to impact
-(a plane of the execution phase; after Kwon et al. 2012, Sports Biomech 11:127-148).
+backswing (or, where the club was not at rest lately, its last turn from forward to back); arm
+top and club top, last change from back to forward of the in-plane rate; shaft parallel, the
+shaft level on the way down; release, the hinge has opened by the threshold from its downswing
+maximum; impact from the shock, or for a practice swing the shaft's return to its address
+direction; finish, the club slow again. In-plane rates are taken about the mean direction of the
+club's angular velocity across the shaft from shaft parallel to impact (a plane of the execution
+phase; after Kwon et al. 2012, Sports Biomech 11:127-148).
 """
 
 from __future__ import annotations
@@ -35,6 +36,9 @@ REST_RATE = 0.25
 
 SLOW_RATE = 1.0
 """rad/s. The finish is where the club first turns slower than this after impact."""
+
+LATELY = 0.25
+"""s. A club that last rested longer than this before it turned back was not at rest."""
 
 ADDRESS_SPAN = 0.3
 """s of stillness before the takeaway over which the address is averaged."""
@@ -223,14 +227,22 @@ def _takeaway(
     if len(busy) == 0:
         return NOWHERE, (0.0, 0.0)
     stop = int(busy[-1]) + 1
-    rises = crossings(smoothed(speed[:stop], TAKEAWAY_SPAN / step) - REST_RATE, rising=True)
-    takeaway = choose(rises, near)
+    span = TAKEAWAY_SPAN / step
+    calm = smoothed(speed[:stop], span)
+    rises = crossings(calm - REST_RATE, rising=True)
+    turns = crossings(smoothed(back[:stop], span), rising=True)
+    if not math.isnan(near):
+        takeaway = choose(np.concatenate([rises, turns]), near)
+    else:
+        # A club that was not at rest lately goes back from its last turn on.
+        takeaway, turned = choose(rises, NOWHERE), choose(turns, NOWHERE)
+        if not turned <= takeaway + LATELY / step:
+            takeaway = takeaway if math.isnan(turned) else turned
     if math.isnan(takeaway):
-        slowest = float(np.argmin(speed[:stop]))
+        slowest = float(np.argmin(calm))
         return NOWHERE, (slowest, slowest)
-    span = ADDRESS_SPAN / step
-    moving = np.flatnonzero(speed[: int(takeaway)] > REST_RATE)
-    begin = max(takeaway - span, float(moving[-1] + 1) if len(moving) else 0.0, 0.0)
+    moving = np.flatnonzero(calm[: int(takeaway)] > REST_RATE)
+    begin = max(takeaway - ADDRESS_SPAN / step, float(moving[-1] + 1) if len(moving) else 0.0, 0.0)
     return takeaway, (min(begin, takeaway), takeaway)
 
 

@@ -275,7 +275,7 @@ def _peaks(
         hint = impact - first - earlier * MS / events.step
         where, height = peak(values, 0, len(values), events.peak_reach, hint)
         found[f"peak_{name}_rate_deg_s"] = height / DEG
-        found[f"peak_{name}_rate_ms"] = (impact - first - where) * events.step / MS
+        found[f"peak_{name}_rate_ms"] = float(impact - first - where) * events.step / MS
     return found
 
 

@@ -7,6 +7,7 @@ the axis of its fastest moment is forward, and the other way is back.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,9 @@ REST_RATE = 0.25
 SLOW_RATE = 1.0
 """rad/s. The takeaway is where the club leaves the first; the finish where it falls below the
 second."""
+
+LATELY = 0.25
+"""s. A club that last rested longer than this before it turned back was not at rest."""
 
 STARTS_INSIDE = "the recording starts during this movement"
 AFTER_SWING = "the club brought back after a swing"
@@ -101,14 +105,18 @@ def take_apart(grid: ClubGrid, peak: int, earliest: int = 0) -> SwingParts | str
         return _cut_reason(first, earliest, "no backswing")
     busiest = begin + int(busy[-1])
     slow = np.flatnonzero(speed[begin:busiest] < REST_RATE)
+    turned = np.flatnonzero(rate[begin:busiest] >= 0.0)
     rested = len(slow) > 0
-    if rested:
-        takeaway = begin + int(slow[-1])
+    if rested or len(turned):
+        rest = begin + int(slow[-1]) if rested else -math.inf
+        turn = begin + int(turned[-1]) if len(turned) else -math.inf
+        # A club that was not at rest lately goes back from its last turn on.
+        rested = turn - rest < LATELY * GRID_HZ
+        takeaway = int(rest if rested else turn)
+    elif first == 0:
+        return STARTS_INSIDE
     else:
-        # Never at rest: the slowest moment stands in, unless the recording cuts the movement.
         takeaway = begin + int(np.argmin(speed[begin : busiest + 1]))
-        if first == 0 and takeaway < 0.05 * GRID_HZ:
-            return STARTS_INSIDE
     ended = np.flatnonzero(speed[fastest:] < SLOW_RATE)
     if len(ended):
         finish = fastest + int(ended[0])
