@@ -31,6 +31,8 @@ def usual_pair(entries: Sequence[Entry]) -> tuple[str, str] | None:
 
 def set_name(entries: Sequence[Entry], others: Sequence[Entry]) -> str:
     """What tells these recordings from the others, in a word or two."""
+    if not others:
+        return " + ".join(dict.fromkeys(entry.block or entry.name for entry in entries))
     for aspect in ("block", "club", "player", "day", "session"):
         ours = {getattr(entry, aspect) for entry in entries}
         theirs = {getattr(entry, aspect) for entry in others}

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-import io
 import tempfile
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import flask
 import pandas as pd
 
+from app.comparing import counted_set, set_name
 from app.store import Store, SwingSet
 from imu.errors import SwingspreadError
 from imu.exports.curves import curve_columns, write_curves
 from imu.exports.dictionary import describe_swing_columns
 from imu.exports.folder import write_spreadsheet
 from imu.exports.motion_bids import write_motion_bids
+from imu.exports.pdf import print_pdf
+from imu.exports.pictures import write_pictures
+from imu.exports.plain_csv import write_plain_csv
+from imu.exports.report import compose_report
+from imu.exports.report_page import render
 from imu.exports.tables import swing_columns, write_csv, write_parquet
 from imu.recordings.names import file_name
+from imu.types import Recording
+from imu.variation.compare import compare_sets
 from imu.variation.spread import spread_table
 
 
@@ -78,28 +85,102 @@ MAKERS: dict[str, tuple[Callable[[SwingSet, Path], None], str]] = {
 }
 
 
+def _pictures(shown: SwingSet, target: Path) -> None:
+    counted = counted_set(shown, "swings")
+    folder = target.parent / "pictures"
+    folder.mkdir()
+    write_pictures(counted.curves, counted.swings, folder)
+    _zip(folder, target)
+
+
+MAKERS["pictures.zip"] = (_pictures, "application/zip")
+
+
+def _zip(folder: Path, target: Path) -> None:
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in sorted(folder.rglob("*")):
+            if path.is_file():
+                archive.write(path, path.relative_to(folder.parent))
+
+
+def _raw_csv(recordings: Sequence[Recording], folder: Path) -> None:
+    for recording in recordings:
+        name = f"{file_name(recording.manifest.name)}-{recording.id[:8]}"
+        write_plain_csv(recording, folder / name)
+
+
+RAW: dict[str, Callable[[Sequence[Recording], Path], object]] = {
+    "csv.zip": _raw_csv,
+    "raw.zip": write_motion_bids,
+}
+
+
 def add_file_routes(server: flask.Flask, store: Store) -> None:
-    """Answer ``/files/<name>?recordings=…``."""
+    """Answer ``/files/<name>?recordings=…``; a mistake is said in plain text."""
 
     @server.get("/files/<name>")
     def file(name: str) -> flask.Response:
-        ids = [one for one in flask.request.args.get("recordings", "").split(",") if one]
+        arguments = flask.request.args
+        ids = [one for one in arguments.get("recordings", "").split(",") if one]
+        against = [one for one in arguments.get("against", "").split(",") if one]
         try:
-            if name == "raw.zip":
-                return _sent(_raw(store, ids), "application/zip", f"{_stem(store, ids)}-raw.zip")
-            if name not in MAKERS:
+            if name in ("report.html", "report.pdf"):
+                return _report_response(store, name, ids, against, "save" in arguments)
+            if name in RAW:
+                kind, content = "application/zip", _raw_zip(store, name, ids)
+            elif name in MAKERS:
+                maker, kind = MAKERS[name]
+                shown = store.swing_set(ids)
+                with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
+                    target = Path(scratch) / name
+                    maker(shown, target)
+                    content = target.read_bytes()
+            else:
                 return flask.Response("There is no such file.", status=404)
-            maker, kind = MAKERS[name]
-            shown = store.swing_set(ids)
-            with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
-                target = Path(scratch) / name
-                maker(shown, target)
-                return _sent(target.read_bytes(), kind, f"{_stem(store, ids)}-{name}")
+            return _sent(content, kind, f"{_stem(store, ids)}-{name}")
         except SwingspreadError as problem:
             return flask.Response(str(problem), status=409, mimetype="text/plain")
 
 
-def _stem(store: Store, ids: list[str]) -> str:
+def _raw_zip(store: Store, name: str, ids: Sequence[str]) -> bytes:
+    recordings = [store.shelf.recording(entry.id) for entry in store.resolve(ids)]
+    with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
+        folder = Path(scratch) / ("motion-bids" if name == "raw.zip" else "streams")
+        RAW[name](recordings, folder)
+        target = Path(scratch) / name
+        _zip(folder, target)
+        return target.read_bytes()
+
+
+def report_html(store: Store, ids: Sequence[str], against: Sequence[str]) -> str:
+    """The printable page of these recordings, alone or against others."""
+    shown = store.swing_set(ids)
+    others = store.swing_set(against) if against else None
+    name = set_name(shown.entries, others.entries if others else ())
+    chosen = counted_set(shown, name)
+    other = comparison = None
+    if others is not None:
+        other = counted_set(others, set_name(others.entries, shown.entries))
+        comparison = compare_sets(other, chosen, curves=False)
+    version = shown.analyses[0].version
+    return render(compose_report(chosen, shown.entries[0].manifest, version, other, comparison))
+
+
+def _report_response(
+    store: Store, name: str, ids: Sequence[str], against: Sequence[str], save: bool
+) -> flask.Response:
+    page = report_html(store, ids, against)
+    stem = f"{_stem(store, ids)}-report"
+    if name == "report.pdf":
+        with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
+            target = print_pdf(page, Path(scratch) / "report.pdf")
+            return _sent(target.read_bytes(), "application/pdf", f"{stem}.pdf")
+    if save:
+        return _sent(page.encode(), "text/html", f"{stem}.html")
+    return flask.Response(page, mimetype="text/html")
+
+
+def _stem(store: Store, ids: Sequence[str]) -> str:
     entry = store.resolve(ids)[0]
     words = (entry.player, entry.club, entry.block, entry.day)
     return file_name("-".join(word for word in words if word) or entry.name)
@@ -109,17 +190,3 @@ def _sent(content: bytes, kind: str, name: str) -> flask.Response:
     response = flask.Response(content, mimetype=kind)
     response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
-
-
-def _raw(store: Store, ids: list[str]) -> bytes:
-    """The raw streams in the Motion-BIDS layout, zipped."""
-    recordings = [store.shelf.recording(entry.id) for entry in store.resolve(ids)]
-    packed = io.BytesIO()
-    with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
-        root = Path(scratch) / "motion-bids"
-        write_motion_bids(recordings, root)
-        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-            for path in sorted(root.rglob("*")):
-                if path.is_file():
-                    archive.write(path, path.relative_to(root.parent))
-    return packed.getvalue()

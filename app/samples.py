@@ -44,8 +44,11 @@ def sample_library(place: Path | None = None) -> Library | None:
 
 
 def _copied(shipped: Path, place: Path) -> Library:
-    have = {entry.id for entry in Library(place).entries()} if place.is_dir() else set()
-    for entry in Library(shipped).entries():
+    have = {entry.id: entry for entry in Library(place).entries()} if place.is_dir() else {}
+    wanted = Library(shipped).entries()
+    for identity in have.keys() - {entry.id for entry in wanted}:
+        shutil.rmtree(have[identity].folder, ignore_errors=True)
+    for entry in wanted:
         if entry.problem:
             raise SwingspreadError(entry.problem)
         if entry.id in have:

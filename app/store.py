@@ -17,6 +17,7 @@ from typing import Any
 import pandas as pd
 
 from app.chosen import noted
+from app.preferences import Preferences
 from app.shelf import Entry, Shelf
 from imu.errors import SwingspreadError
 from imu.figures.alignment import AlignedCurves, align_curves
@@ -78,14 +79,23 @@ class Job:
 class Store:
     """Everything the pages ask for, by id."""
 
-    def __init__(self, shelf: Shelf, settings: AnalysisSettings | None = None) -> None:
+    def __init__(self, shelf: Shelf, preferences: Preferences | None = None) -> None:
         self.shelf = shelf
-        self.settings = settings or AnalysisSettings()
+        self.preferences = preferences or Preferences()
         self._analyses: OrderedDict[tuple[Any, ...], Analysis] = OrderedDict()
         self._jobs: dict[str, Job] = {}
         self._lock = threading.Lock()
         self._one_at_a_time = threading.Lock()
         self._aligned = lru_cache(maxsize=24)(self._align)
+
+    @property
+    def settings(self) -> AnalysisSettings:
+        """Thresholds of the analyses."""
+        return self.preferences.analysis_settings()
+
+    def prefer(self, preferences: Preferences) -> None:
+        """Take over new preferences; analyses follow when next asked for."""
+        self.preferences = preferences
 
     def entries(self) -> list[Entry]:
         """All recordings, the user's own first, the newest first."""

@@ -10,12 +10,13 @@ import numpy as np
 import pandas as pd
 
 from app.components.numbers import decimals_for, plain, with_unit
+from app.preferences import Preferences
 from imu.columns import METRIC_BY_NAME, Metric
 from imu.figures.alignment import AlignedCurves
 from imu.figures.overlay import spread_over_time
 from imu.variation.spread import spread_table
 
-MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "°/s": 0, "m": 2, "s": 1}
+MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "mph": 1, "km/h": 1, "°/s": 0, "m": 2, "s": 1}
 """Decimals of a mean, by unit, beyond which nobody reads."""
 
 
@@ -30,13 +31,14 @@ class Level:
     sd_low: float
     sd_high: float
     noise_sd: float = math.nan
+    unit: str = ""
 
     @property
     def mean_text(self) -> str:
         """Mean with unit, rounded to its error."""
         error = self.sd / math.sqrt(self.count) if self.count > 1 else math.nan
-        decimals = min(decimals_for(error, self.mean), MOST_DECIMALS.get(self.metric.unit, 2))
-        return with_unit(plain(self.mean, decimals), self.metric.unit)
+        decimals = min(decimals_for(error, self.mean), MOST_DECIMALS.get(self.unit, 2))
+        return with_unit(plain(self.mean, decimals), self.unit)
 
     @property
     def sd_decimals(self) -> int:
@@ -60,19 +62,25 @@ class Level:
         return plain(self.noise_sd, self.sd_decimals)
 
 
-def levels(swings: pd.DataFrame, names: Sequence[str]) -> list[Level]:
-    """Level and spread of each metric over the swings that count."""
+def levels(
+    swings: pd.DataFrame, names: Sequence[str], preferences: Preferences | None = None
+) -> list[Level]:
+    """Level and spread of each metric over the swings that count, in the units preferred."""
     nan = math.nan
     if not len(swings):
         return [Level(METRIC_BY_NAME[name], 0, nan, nan, nan, nan) for name in names]
+    wanted = preferences or Preferences()
     table = spread_table(swings, names)
     enough = table["swings"] >= 3
     table.loc[~enough, ["sd", "sd_low", "sd_high", "noise_sd"]] = nan
     columns = table[["swings", "mean", "sd", "sd_low", "sd_high", "noise_sd"]].to_numpy(float)
-    return [
-        Level(METRIC_BY_NAME[name], int(row[0]), *(float(value) for value in row[1:]))
-        for name, row in zip(names, columns, strict=True)
-    ]
+    found = []
+    for name, row in zip(names, columns, strict=True):
+        metric = METRIC_BY_NAME[name]
+        unit, factor = wanted.shown(metric.unit)
+        numbers = (float(value) * factor for value in row[1:])
+        found.append(Level(metric, int(row[0]), *numbers, unit=unit))
+    return found
 
 
 def session_sentence(swings: pd.DataFrame, aligned: AlignedCurves) -> str:

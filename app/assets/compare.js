@@ -1,4 +1,4 @@
-/* Compare page: the address bar holds what is shown. */
+/* Compare and progress pages: the address bar holds what is shown. */
 window.dash_clientside = window.dash_clientside || {};
 window.dash_clientside.compare = {
   remember: function (curve, align, metric, limit, sides) {
@@ -10,6 +10,11 @@ window.dash_clientside.compare = {
       metric: metric === "release_ms" ? "" : metric,
       limit: Number(limit) === 1.5 ? "" : limit,
     });
+    return window.dash_clientside.no_update;
+  },
+
+  rememberProgress: function (metric, who) {
+    window.swingspread.address({ who: who, metric: metric === "release_ms" ? "" : metric });
     return window.dash_clientside.no_update;
   },
 };

@@ -240,7 +240,6 @@ window.dash_clientside = window.dash_clientside || {};
   }
 
   function chip(slot, name, recording, swing) {
-    const stroke = "var(--pick-" + (slot + 1) + ")";
     return {
       namespace: "dash_core_components",
       type: "Link",
@@ -252,7 +251,7 @@ window.dash_clientside = window.dash_clientside || {};
           {
             namespace: "dash_html_components",
             type: "Span",
-            props: { className: "chip-line", style: { borderTopColor: stroke } },
+            props: { className: "chip-line" },
           },
           name,
         ],
@@ -336,4 +335,21 @@ window.dashAgGridFunctions.swingspread = {
   byNumber: function (first, second) {
     return String(first).localeCompare(String(second), undefined, { numeric: true });
   },
+};
+
+/* The swing's name in the table opens that swing. */
+window.dashAgGridComponentFunctions = window.dashAgGridComponentFunctions || {};
+window.dashAgGridComponentFunctions.SwingLink = function (props) {
+  return window.React.createElement(
+    "a",
+    {
+      href: props.data.href,
+      title: "Open " + props.value,
+      onClick: function (event) {
+        event.preventDefault();
+        window.dash_clientside.set_props("address", { href: props.data.href });
+      },
+    },
+    props.value
+  );
 };

@@ -6,6 +6,14 @@ window.dash_clientside.shell = {
     return shown === "dark" ? "light" : "dark";
   },
 
+  chooseTheme: function (wanted, shown) {
+    return wanted && wanted !== shown ? wanted : window.dash_clientside.no_update;
+  },
+
+  themeChosen: function (shown) {
+    return shown || window.dash_clientside.no_update;
+  },
+
   showTheme: function (saved) {
     const dark = saved
       ? saved === "dark"

@@ -22,6 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Analyse the samples with progress, then serve until stopped."""
     from app.commands.serve import serve
+    from app.preferences import read_preferences
     from app.samples import sample_library
     from app.shelf import LibraryShelf
     from app.store import Store
@@ -37,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
             "or install it again"
         )
     shelf = LibraryShelf(Library(arguments.library), samples)
-    store = Store(shelf)
+    store = Store(shelf, read_preferences())
     with progress_bar("analysing the sample session") as progress:
         for done, entry in enumerate(entries):
 
@@ -47,10 +48,6 @@ def run(arguments: argparse.Namespace) -> int:
             report(0.0, entry.name)
             if store.analysis(entry.id) is None:
                 shelf.analyse(entry.id, store.settings, report)
-    first = first_session([entry.id for entry in entries], store)
-    return serve(store, f"/session?recordings={first}", arguments.port, not arguments.no_browser)
-
-
-def first_session(ids: list[str], store: object) -> str:
-    """The id to open on."""
-    return ids[0]
+    first = min(entries, key=lambda entry: entry.manifest.recorded_at if entry.manifest else "~")
+    where = f"/session?recordings={first.id}"
+    return serve(store, where, arguments.port, not arguments.no_browser)

@@ -45,12 +45,14 @@ def add_serving_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Serve until stopped."""
+    from app.preferences import read_preferences
     from app.samples import sample_library
     from app.shelf import LibraryShelf
     from app.store import Store
     from imu.recordings.library import Library
 
-    store = Store(LibraryShelf(Library(arguments.library), sample_library()))
+    shelf = LibraryShelf(Library(arguments.library), sample_library())
+    store = Store(shelf, read_preferences())
     return serve(store, "/", arguments.port, not arguments.no_browser)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from app.components.numbers import decimals_for, plain
+from app.preferences import Preferences
 from imu.columns import METRIC_BY_NAME
 
 GRID_THEME = {
@@ -25,34 +26,50 @@ GRID_THEME = {
 }
 
 SHORT = {
-    "backswing_ms": "Back, ms",
-    "downswing_ms": "Down, ms",
+    "backswing_ms": "Back",
+    "downswing_ms": "Down",
     "tempo_ratio": "Tempo",
-    "overlap_ms": "Overlap, ms",
-    "release_ms": "Release, ms",
-    "release_arm_angle_deg": "Arm at release, °",
-    "lag_at_parallel_deg": "Lag, °",
-    "hinge_max_deg": "Hinge, °",
-    "hinge_at_impact_deg": "At impact, °",
+    "overlap_ms": "Overlap",
+    "release_ms": "Release",
+    "release_arm_angle_deg": "Arm at release",
+    "lag_at_parallel_deg": "Lag",
+    "hinge_max_deg": "Hinge",
+    "hinge_at_impact_deg": "At impact",
     "wrist_share": "Wrist share",
-    "plane_shift_deg": "Plane shift, °",
-    "clubhead_speed_m_s": "Speed, m/s",
+    "plane_shift_deg": "Plane shift",
+    "clubhead_speed_m_s": "Speed",
 }
+"""Column headings: short, the whole name in the tooltip."""
 
 
-def rows_of(swings: pd.DataFrame, metrics: Sequence[str]) -> list[dict[str, Any]]:
+def rows_of(
+    swings: pd.DataFrame, metrics: Sequence[str], preferences: Preferences
+) -> list[dict[str, Any]]:
     """Row data: names and numbers; numbers rounded to their own standard error."""
+    reasons = [
+        left_out or (note if isinstance(note, str) else "")
+        for left_out, note in zip(swings["left_out"], swings["notes"], strict=True)
+    ]
+    quality = [
+        "left out" if left_out else str(word)
+        for left_out, word in zip(swings["left_out"], swings["quality"], strict=True)
+    ]
     columns: dict[str, list[Any]] = {
         "key": [str(int(key)) for key in swings["key"]],
         "name": list(swings["name"]),
         "kind": list(swings["kind"]),
         "block": list(swings["block"]),
-        "quality": list(swings["quality"]),
-        "notes": [str(note) if isinstance(note, str) else "" for note in swings["notes"]],
+        "quality": quality,
+        "notes": reasons,
+        "href": [
+            f"/swing?recording={recording}&swing={int(swing)}"
+            for recording, swing in zip(swings["recording_id"], swings["swing"], strict=True)
+        ],
     }
     for metric in metrics:
-        values = swings[metric].to_numpy(float)
-        errors = swings[f"{metric}_se"].to_numpy(float)
+        _, factor = preferences.shown(METRIC_BY_NAME[metric].unit)
+        values = swings[metric].to_numpy(float) * factor
+        errors = swings[f"{metric}_se"].to_numpy(float) * factor
         typical = float(np.nanmedian(errors)) if np.isfinite(errors).any() else float("nan")
         middle = float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
         decimals = min(decimals_for(typical, middle), 2)
@@ -62,7 +79,11 @@ def rows_of(swings: pd.DataFrame, metrics: Sequence[str]) -> list[dict[str, Any]
 
 
 def swing_grid(
-    identity: str, swings: pd.DataFrame, metrics: Sequence[str], chosen: Sequence[str]
+    identity: str,
+    swings: pd.DataFrame,
+    metrics: Sequence[str],
+    chosen: Sequence[str],
+    preferences: Preferences,
 ) -> dag.AgGrid:
     """The grid; ``chosen`` keys start selected. Selecting is by row or checkbox."""
     definitions: list[dict[str, Any]] = [
@@ -72,15 +93,18 @@ def swing_grid(
             "pinned": "left",
             "width": 112,
             "comparator": {"function": "swingspread.byNumber"},
+            "cellRenderer": "SwingLink",
         },
     ]
     for name in metrics:
         metric = METRIC_BY_NAME[name]
+        unit, _ = preferences.shown(metric.unit)
+        words = SHORT.get(name, metric.label)
         definitions.append(
             {
                 "field": name,
-                "headerName": SHORT.get(name, metric.label),
-                "headerTooltip": metric.label + (f", {metric.unit}" if metric.unit else ""),
+                "headerName": f"{words}, {unit}" if unit else words,
+                "headerTooltip": metric.label + (f", {unit}" if unit else ""),
                 "valueFormatter": {"function": f"params.data['{name}_text']"},
                 "type": "rightAligned",
             }
@@ -90,19 +114,19 @@ def swing_grid(
             "field": "quality",
             "headerName": "Quality",
             "tooltipField": "notes",
-            "cellClass": {"function": "'quality-' + params.value"},
+            "cellClass": {"function": "'quality-' + params.value.replace(' ', '-')"},
         }
     )
     return dag.AgGrid(
         id=identity,
-        rowData=rows_of(swings, metrics),
+        rowData=rows_of(swings, metrics, preferences),
         columnDefs=definitions,
         getRowId="params.data.key",
         selectedRows={"ids": list(chosen)},
         defaultColDef={
             "sortable": True,
             "resizable": True,
-            "width": 96,
+            "width": 88,
             "wrapHeaderText": True,
             "autoHeaderHeight": True,
             "suppressHeaderMenuButton": True,

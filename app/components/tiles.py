@@ -9,14 +9,15 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
+from app.preferences import Preferences
 from app.summary import Level
 from imu.columns import Metric
 from imu.variation.wording import plain_name
 
 
-def explanation(metric: Metric) -> list[Any]:
+def explanation(metric: Metric, preferences: Preferences, hand: str) -> list[Any]:
     """What a metric is, how it is measured, what it cannot say, and where it comes from."""
-    parts: list[Any] = [html.P(metric.definition)]
+    parts: list[Any] = [html.P(preferences.spoken(metric.definition, hand))]
     if metric.model:
         parts.append(html.P("A model value: a simple body stands between sensor and number."))
     if metric.caution:
@@ -25,8 +26,14 @@ def explanation(metric: Metric) -> list[Any]:
     return parts
 
 
-def about(metric: Metric, words: str) -> Any:
-    """``words`` as a button that opens the explanation of ``metric``."""
+def about(
+    metric: Metric,
+    words: str | list[Any],
+    preferences: Preferences | None = None,
+    hand: str = "",
+) -> Any:
+    """``words`` as a button that opens the explanation of ``metric``; hand : the player's."""
+    said = explanation(metric, preferences or Preferences(), hand)
     return dmc.Popover(
         width=340,
         withArrow=True,
@@ -36,32 +43,32 @@ def about(metric: Metric, words: str) -> Any:
         children=[
             dmc.PopoverTarget(html.Button(words, className="about")),
             dmc.PopoverDropdown(
-                html.Div([html.Strong(metric.label), *explanation(metric)], className="about-text")
+                html.Div([html.Strong(metric.label), *said], className="about-text")
             ),
         ],
     )
 
 
-def tile(level: Level) -> Any:
+def tile(level: Level, preferences: Preferences, hand: str) -> Any:
     """One headline number: label, mean, SD with its interval."""
-    spread = (
+    spread: list[Any] = (
         ["SD ", html.Strong(level.sd_text), html.Span(f" ({level.interval_text})")]
         if math.isfinite(level.sd)
         else ["SD needs 3 swings"]
     )
-    model = [html.Span(" model", className="model")] if level.metric.model else []
+    words: list[Any] = [plain_name(level.metric)]
+    if level.metric.model:
+        words.append(html.Span(" model", className="model"))
     return html.Div(
         className="tile",
         children=[
-            html.Div(
-                [about(level.metric, plain_name(level.metric)), *model], className="tile-label"
-            ),
+            html.Div(about(level.metric, words, preferences, hand), className="tile-label"),
             html.Div(level.mean_text, className="tile-number"),
             html.Div(spread, className="tile-spread"),
         ],
     )
 
 
-def tiles(levels: Sequence[Level]) -> Any:
+def tiles(levels: Sequence[Level], preferences: Preferences, hand: str = "") -> Any:
     """A row of headline numbers."""
-    return html.Div([tile(one) for one in levels], className="tiles")
+    return html.Div([tile(one, preferences, hand) for one in levels], className="tiles")

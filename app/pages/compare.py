@@ -11,6 +11,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 
 from app.comparing import Comparer, usual_pair
 from app.components.choices import segmented
+from app.components.graph import graph
 from app.components.tiles import about
 from app.store import Store
 from imu.columns import METRIC_BY_NAME, headline_metrics
@@ -79,7 +80,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                             _side("compare-b", "Set B, against A", options, second, "set-b"),
                             dmc.NumberInput(
                                 id="compare-limit",
-                                label="Spread may grow to",
+                                label="Growth allowed",
                                 value=_ratio(query),
                                 min=1.05,
                                 max=10,
@@ -97,70 +98,70 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             html.Div(
                 className="split even-halves",
                 children=[
-                    html.Section(
-                        className="card figure-card",
-                        **{"aria-label": "Both sets over one another"},
+                    html.Div(
+                        className="stack",
                         children=[
-                            html.Div(
-                                className="choices",
+                            html.Section(
+                                className="card figure-card",
+                                **{"aria-label": "Both sets over one another"},
                                 children=[
-                                    segmented(
-                                        "compare-curve",
-                                        "Curve",
-                                        [(name, words) for name, (words, _) in CURVES.items()],
-                                        query.get("curve", "hinge_deg"),
-                                        "sm",
+                                    html.Div(
+                                        className="choices",
+                                        children=[
+                                            segmented(
+                                                "compare-curve",
+                                                "Curve",
+                                                [
+                                                    (name, words)
+                                                    for name, (words, _) in CURVES.items()
+                                                ],
+                                                query.get("curve", "hinge_deg"),
+                                                "sm",
+                                            ),
+                                            segmented(
+                                                "compare-align",
+                                                "Line up at",
+                                                ALIGN,
+                                                query.get("align", "impact"),
+                                                "sm",
+                                            ),
+                                        ],
                                     ),
-                                    segmented(
-                                        "compare-align",
-                                        "Line up at",
-                                        ALIGN,
-                                        query.get("align", "impact"),
-                                        "sm",
+                                    html.Div(id="compare-key", className="chips"),
+                                    graph("compare-figure", 620, "Both sets over one another"),
+                                    html.P(id="compare-curve-words", className="caption"),
+                                ],
+                            ),
+                            html.Section(
+                                className="card figure-card",
+                                **{"aria-label": "Swing by swing"},
+                                children=[
+                                    dmc.Select(
+                                        id="compare-metric",
+                                        label="Swing by swing",
+                                        data=[
+                                            {"value": metric.name, "label": metric.label}
+                                            for metric in headline_metrics()
+                                        ],
+                                        value=query.get("metric", "release_ms"),
+                                        allowDeselect=False,
+                                        size="md",
+                                        w=320,
+                                    ),
+                                    graph("compare-swings", 240, "Every swing of both sets"),
+                                    html.P(
+                                        "Every mark is a swing. The bar under each row: mean, one "
+                                        "SD to either side.",
+                                        className="caption",
                                     ),
                                 ],
                             ),
-                            html.Div(id="compare-key", className="chips"),
-                            dcc.Graph(
-                                id="compare-figure",
-                                config={"displayModeBar": False, "responsive": True},
-                                style={"height": "620px"},
-                            ),
-                            html.P(id="compare-curve-words", className="caption"),
                         ],
                     ),
                     html.Section(
                         className="card",
                         **{"aria-label": "Findings"},
                         children=[html.H2("Measure by measure"), html.Div(id="compare-findings")],
-                    ),
-                ],
-            ),
-            html.Section(
-                className="card figure-card",
-                **{"aria-label": "Swing by swing"},
-                children=[
-                    dmc.Select(
-                        id="compare-metric",
-                        label="Swing by swing",
-                        data=[
-                            {"value": metric.name, "label": metric.label}
-                            for metric in headline_metrics()
-                        ],
-                        value=query.get("metric", "release_ms"),
-                        allowDeselect=False,
-                        size="md",
-                        w=320,
-                    ),
-                    dcc.Graph(
-                        id="compare-swings",
-                        config={"displayModeBar": False, "responsive": True},
-                        style={"height": "240px"},
-                    ),
-                    html.P(
-                        "Every mark is a swing. The bar under each row: mean, and one SD to "
-                        "either side.",
-                        className="caption",
                     ),
                 ],
             ),
@@ -272,7 +273,9 @@ def register(app: Dash, store: Store) -> None:
                 html.Span("4 ×"),
             ],
         )
-        rows = [finding_row(one, ratio) for one in comparison.findings]
+        first = [one for one in comparison.findings if one.verdict.word == DOES_NOT_HOLD]
+        rest = [one for one in comparison.findings if one not in first]
+        rows = [finding_row(one, ratio) for one in (*first, *rest)]
         return words(comparison), [scale, *rows]
 
     @app.callback(

@@ -11,6 +11,7 @@ import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from app.components.choices import segmented
+from app.components.graph import graph
 from app.components.swing_grid import rows_of, swing_grid
 from app.components.tiles import tiles
 from app.shelf import Entry
@@ -140,11 +141,8 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 ],
                             ),
                             html.Div(id="session-chips", className="chips", role="status"),
-                            dcc.Graph(
-                                id="session-figure",
-                                config={"displayModeBar": False, "responsive": True},
-                                className="figure",
-                                style={"height": "760px"},
+                            graph(
+                                "session-figure", 760, "Every swing of the session over the others"
                             ),
                             html.P(
                                 "Thick line: median. Shaded: the middle 80 % of swings. "
@@ -168,7 +166,13 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 ],
                             ),
                             html.Div(
-                                swing_grid("session-grid", subset.swings, TABLE_METRICS, picks),
+                                swing_grid(
+                                    "session-grid",
+                                    subset.swings,
+                                    TABLE_METRICS,
+                                    picks,
+                                    store.preferences,
+                                ),
                                 className="grid-box",
                             ),
                             html.Div(id="session-files", className="files"),
@@ -184,17 +188,25 @@ def _has(shown: SwingSet, kind: str) -> bool:
     return bool((shown.swings["kind"] == kind).any())
 
 
+def _left_out(subset: SwingSet, counted: SwingSet) -> str:
+    count = len(subset.swings) - len(counted.swings)
+    if not count:
+        return ""
+    return f" {count} more {'is' if count == 1 else 'are'} left out; the table says why."
+
+
 def files(ids: Sequence[str]) -> list[Any]:
     """Links that save what is shown."""
     where = urlencode({"recordings": ",".join(ids)}, safe=",")
     return [
         html.Span("Save", className="quiet"),
-        html.A("CSV", href=f"/files/swings.csv?{where}", download=True, className="button-link"),
+        html.A("Excel", href=f"/files/swings.xlsx?{where}", download="", className="button-link"),
+        html.A("CSV", href=f"/files/swings.csv?{where}", download="", className="button-link"),
         html.A(
-            "Parquet", href=f"/files/swings.parquet?{where}", download=True, className="button-link"
+            "Parquet", href=f"/files/swings.parquet?{where}", download="", className="button-link"
         ),
         html.A(
-            "Curves", href=f"/files/curves.parquet?{where}", download=True, className="button-link"
+            "Curves", href=f"/files/curves.parquet?{where}", download="", className="button-link"
         ),
         html.Button("Picture", id="session-picture", className="button-link", n_clicks=0),
     ]
@@ -216,7 +228,8 @@ def register(app: Dash, store: Store) -> None:
         align: str, curves: str, kind: str, theme: str, ids: list[str], picks: list[str]
     ) -> Any:
         shown = store.swing_set(ids)
-        keys = tuple(shown.swings.loc[chosen_kind(shown.swings, kind), "key"].astype(int))
+        counted = shown.counted().swings
+        keys = tuple(counted.loc[chosen_kind(counted, kind), "key"].astype(int))
         columns = tuple(CURVES) if curves == "all" else (curves,)
         aligned = store.aligned(tuple(ids), keys, tuple(CURVES), align)
         names = dict(zip(shown.swings["key"].astype(str), shown.swings["name"], strict=True))
@@ -236,12 +249,17 @@ def register(app: Dash, store: Store) -> None:
     def numbers(kind: str, ids: list[str]) -> tuple[Any, ...]:
         shown = store.swing_set(ids)
         subset = shown.only(chosen_kind(shown.swings, kind))
-        keys = tuple(subset.swings["key"].astype(int))
+        counted = subset.counted()
+        keys = tuple(counted.swings["key"].astype(int))
         aligned = store.aligned(tuple(ids), keys, tuple(CURVES), "impact")
         return (
-            session_sentence(subset.swings, aligned),
-            tiles(levels(subset.swings, TILE_METRICS)),
-            rows_of(subset.swings, TABLE_METRICS),
+            session_sentence(counted.swings, aligned) + _left_out(subset, counted),
+            tiles(
+                levels(counted.swings, TILE_METRICS, store.preferences),
+                store.preferences,
+                shown.entries[0].manifest.player.handedness,
+            ),
+            rows_of(subset.swings, TABLE_METRICS, store.preferences),
             files(ids),
         )
 

@@ -12,8 +12,10 @@ import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.components.choices import segmented
+from app.components.graph import graph
 from app.components.numbers import decimals_for, plain, with_unit
 from app.components.tiles import about
+from app.preferences import Preferences
 from app.store import Store, SwingSet
 from app.summary import levels
 from imu.columns import EVENTS, METRICS
@@ -107,11 +109,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                         className="card figure-card",
                         **{"aria-label": "Curves"},
                         children=[
-                            dcc.Graph(
-                                id="swing-figure",
-                                config={"displayModeBar": False, "responsive": True},
-                                style={"height": "560px"},
-                            ),
+                            graph("swing-figure", 560, "Curves of this swing with its events"),
                             html.Div(_key(row), className="event-key"),
                             html.P(
                                 "Grey: the middle 80 % of the session. Around the hinge: twice "
@@ -136,8 +134,11 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 },
                             ),
                             html.P(
-                                "A straight arm about a fixed shoulder: a model. The body is "
-                                "not seen.",
+                                store.preferences.spoken(
+                                    "The lead arm drawn straight about a fixed shoulder: a "
+                                    "model. The body is not seen.",
+                                    entry.manifest.player.handedness,
+                                ),
                                 className="caption",
                             ),
                         ],
@@ -157,7 +158,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             html.Section(
                 className="card",
                 **{"aria-label": "Numbers"},
-                children=[html.H2("Numbers of this swing"), _table(shown, row)],
+                children=[html.H2("Numbers of this swing"), _table(shown, row, store.preferences)],
             ),
             _notes_card(row),
         ],
@@ -262,21 +263,23 @@ def _key(row: pd.Series) -> list[Any]:
     ]
 
 
-def _table(shown: SwingSet, row: pd.Series) -> Any:
+def _table(shown: SwingSet, row: pd.Series, preferences: Preferences) -> Any:
     same = shown.counted().only(shown.counted().swings["kind"] == row["kind"])
-    usual = levels(same.swings, [metric.name for metric in METRICS])
+    usual = levels(same.swings, [metric.name for metric in METRICS], preferences)
+    hand = shown.entries[0].manifest.player.handedness
     lines = []
     for metric, level in zip(METRICS, usual, strict=True):
-        value, error = float(row[metric.name]), float(row[metric.se_name])
+        unit, factor = preferences.shown(metric.unit)
+        value, error = float(row[metric.name]) * factor, float(row[metric.se_name]) * factor
         places = decimals_for(error, value)
-        places = min(places, 2 if metric.unit in ("", "m", "s") else 1)
+        places = min(places, 2 if unit in ("", "m", "s") else 1)
         spread = f"{level.mean_text} (SD {level.sd_text})" if math.isfinite(level.sd) else "–"
         away = (value - level.mean) / level.sd if level.sd > 0 else math.nan
         lines.append(
             html.Tr(
                 [
-                    html.Th(about(metric, metric.label), scope="row"),
-                    html.Td(with_unit(plain(value, places), metric.unit), className="number big"),
+                    html.Th(about(metric, metric.label, preferences, hand), scope="row"),
+                    html.Td(with_unit(plain(value, places), unit), className="number big"),
                     html.Td(
                         f"± {plain(error, places)}" if math.isfinite(error) else "–",
                         className="number",

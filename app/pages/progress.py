@@ -1,0 +1,191 @@
+"""Progress: months of sessions of one player with one club; the session is the unit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import dash_mantine_components as dmc
+import pandas as pd
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
+
+from app.components.graph import graph
+from app.components.numbers import decimals_for, plain
+from app.store import Store
+from imu.columns import METRIC_BY_NAME, headline_metrics
+from imu.errors import SwingspreadError
+from imu.figures.trend import trend_figure
+from imu.variation.progress import Progress, progress
+from imu.variation.wording import plain_name
+
+PATH = "/progress"
+NAME = "Progress"
+LEAD = ("release_ms", "tempo_ratio", "hinge_at_impact_deg", "downswing_ms")
+"""Metrics whose sentences are shown first."""
+
+
+def pairs(store: Store) -> dict[str, list[str]]:
+    """Ids by "player · club", for every pair in the library."""
+    found: dict[str, list[str]] = {}
+    for entry in store.entries():
+        if not entry.problem:
+            name = " · ".join(part for part in (entry.player or "No name", entry.club) if part)
+            found.setdefault(name, []).append(entry.id)
+    return found
+
+
+def _chosen(store: Store, query: Mapping[str, str]) -> str:
+    found = pairs(store)
+    if not found:
+        raise SwingspreadError("There is no recording yet. Bring one in on the start page.")
+    wanted = query.get("who", "")
+    return wanted if wanted in found else next(iter(found))
+
+
+def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
+    """All recordings of the player and club shown."""
+    return tuple(pairs(store)[_chosen(store, query)])
+
+
+def layout(store: Store, query: Mapping[str, str]) -> Any:
+    """The player and club of the address, or the first of the library."""
+    who = _chosen(store, query)
+    metric = query.get("metric", "release_ms")
+    return html.Div(
+        className="page",
+        children=[
+            dcc.Store(id="progress-who", data=who),
+            html.Div(
+                className="page-head",
+                children=[
+                    html.H1("Over the months"),
+                    html.Div(
+                        className="choices",
+                        children=[
+                            dmc.Select(
+                                id="progress-choose",
+                                label="Player and club",
+                                data=list(pairs(store)),
+                                value=who,
+                                allowDeselect=False,
+                                size="md",
+                                w=320,
+                            ),
+                            dmc.Select(
+                                id="progress-metric",
+                                label="Measure",
+                                data=[
+                                    {"value": one.name, "label": one.label}
+                                    for one in headline_metrics()
+                                ],
+                                value=metric if metric in METRIC_BY_NAME else "release_ms",
+                                allowDeselect=False,
+                                size="md",
+                                w=320,
+                            ),
+                        ],
+                    ),
+                ],
+            ),
+            html.Div(id="progress-words", role="status"),
+            html.Div(
+                className="split",
+                children=[
+                    html.Section(
+                        graph("progress-figure", 560, "Mean and spread of every session"),
+                        className="card figure-card",
+                        **{"aria-label": "Sessions over time"},
+                    ),
+                    html.Section(
+                        className="card",
+                        **{"aria-label": "Sessions"},
+                        children=[html.H2("Sessions"), html.Div(id="progress-table")],
+                    ),
+                ],
+            ),
+        ],
+    )
+
+
+def followed(store: Store, who: str) -> Progress:
+    """Trends over the struck swings that count."""
+    shown = store.swing_set(pairs(store)[who]).counted()
+    struck = shown.swings[shown.swings["kind"] == "ball"]
+    return progress(struck.drop(columns=["key", "name"]).reset_index(drop=True))
+
+
+def words(found: Progress, metric: str) -> list[Any]:
+    """The sentences on the measure shown, then what is wrong with the data."""
+    trend = next((one for one in found.trends if one.metric == metric), None)
+    said = [trend.level_sentence, trend.spread_sentence] if trend and not found.warnings else []
+    return [
+        *(html.P(one, className="sentence second") for one in said),
+        *(html.P(one, className="note") for one in found.warnings),
+    ]
+
+
+def session_rows(sessions: pd.DataFrame, metric: str) -> Any:
+    """The numbers of the figure as a table."""
+    chosen = METRIC_BY_NAME[metric]
+    unit = f", {chosen.unit}" if chosen.unit else ""
+    lines = []
+    for row in sessions.itertuples(index=False):
+        error = (row.mean_high - row.mean_low) / 4.0
+        places = decimals_for(error, row.mean)
+        spread = decimals_for((row.sd_high - row.sd_low) / 4.0, row.sd)
+        lines.append(
+            html.Tr(
+                [
+                    html.Th(row.date or row.session or "undated", scope="row"),
+                    html.Td(str(row.swings), className="number"),
+                    html.Td(plain(row.mean, places), className="number"),
+                    html.Td(plain(row.sd, spread), className="number"),
+                ]
+            )
+        )
+    heads = ("", "Swings", f"Mean{unit}", f"SD{unit}")
+    caption = html.Caption(plain_name(chosen), className="heard")
+    head = html.Thead(html.Tr([html.Th(one, scope="col", className="number") for one in heads]))
+    return html.Table([caption, head, html.Tbody(lines)], className="numbers plain")
+
+
+def register(app: Dash, store: Store) -> None:
+    """Callbacks of this page."""
+
+    @app.callback(
+        Output("progress-figure", "figure"),
+        Output("progress-words", "children"),
+        Output("progress-table", "children"),
+        Input("progress-metric", "value"),
+        Input("shown-theme", "data"),
+        State("progress-who", "data"),
+    )
+    def draw(metric: str, theme: str, who: str) -> tuple[Any, Any, Any]:
+        try:
+            found = followed(store, who)
+        except SwingspreadError as mistake:
+            return no_update, html.P(str(mistake), className="note bad", role="alert"), ""
+        sessions = found.sessions[found.sessions["metric"] == metric]
+        figure = trend_figure(sessions, METRIC_BY_NAME[metric], theme or "light")
+        return figure, words(found, metric), session_rows(sessions, metric)
+
+    @app.callback(
+        Output("address", "href", allow_duplicate=True),
+        Input("progress-choose", "value"),
+        State("progress-who", "data"),
+        State("progress-metric", "value"),
+        prevent_initial_call=True,
+    )
+    def choose(wanted: str, who: str, metric: str) -> Any:
+        if not wanted or wanted == who:
+            return no_update
+        from urllib.parse import urlencode
+
+        return f"{PATH}?{urlencode({'who': wanted, 'metric': metric})}"
+
+    app.clientside_callback(
+        ClientsideFunction("compare", "rememberProgress"),
+        Output("progress-figure", "className"),
+        Input("progress-metric", "value"),
+        State("progress-who", "data"),
+    )
