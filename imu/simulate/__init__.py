@@ -1,0 +1,10 @@
+"""A simulated golfer with modelled sensors: movement, measurement and truth, from a seed.
+
+How a swing is made: ``double_pendulum`` (the reference downswing) → ``golfer`` (one swing as
+joint coordinates) on ``paths`` (smooth curves) → ``kinematics`` (exact rates and forces). A
+session: ``session`` plays a plan on a ``timeline`` with ``strokes`` and ``movements``;
+``profiles`` and ``sensor`` make the streams, ``setup_faults`` what can be strapped on wrongly,
+``truth`` says what really happened. ``sample`` makes the recordings shipped with the program,
+``write`` any other session as plain files. The ``virtual_link`` modules play the sensors over a
+radio that is not there.
+"""

@@ -126,6 +126,21 @@ def drop_club(line: Timeline) -> None:
     line.settle({"grip": 1.0}, 0.5)
 
 
+def change_club(line: Timeline) -> None:
+    """Lay the club down, move its sensor to another, take that up."""
+    start = line.now
+    wrist = line.wrist_at_rest()
+    held = line.paths.posture()
+    line.let_go(wrist)
+    line.settle({"grip": 0.0}, 0.5)
+    line.settle({"place_z": 0.9, "club_tilt": 80.0 * DEG, "lag": 30.0 * DEG}, 1.0)
+    line.paths.oscillate(line.now, line.now + 4.0, "club_twist", 1.2, 3)
+    line.wait(4.0)
+    line.settle({"place_z": float(wrist[2]), "club_tilt": held["club_tilt"]}, 0.9)
+    line.settle({"lag": held["lag"], "grip": 1.0}, 0.7)
+    line.note("change club", start)
+
+
 def take_off(line: Timeline, seconds: float = 6.0) -> None:
     """Lay the club down, take the forearm sensor off and put it on the bench."""
     start = line.now

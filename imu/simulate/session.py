@@ -13,12 +13,12 @@ import pandas as pd
 from imu.errors import SwingspreadError
 from imu.recordings.content import make_recording
 from imu.simulate import movements
-from imu.simulate.golfer import IRON_MEAN, SwingHabit, SwingNumbers
+from imu.simulate.golfer import DRIVER_MEAN, IRON_MEAN, SwingHabit, SwingNumbers
 from imu.simulate.kinematics import Body
 from imu.simulate.paths import Curve, Knot
 from imu.simulate.profiles import Profile, SensorDraw, draw_sensor, profile_named
 from imu.simulate.sensor import Measured, measure
-from imu.simulate.setup_faults import SetupFaults, Wobble, exchanged, shaking, slip
+from imu.simulate.setup_faults import SetupFaults, Wobble, exchanged, moved_over, shaking, slip
 from imu.simulate.strokes import CHIP, FULL, HALF, stroke
 from imu.simulate.timeline import Timeline
 from imu.simulate.truth import measure_swing
@@ -34,7 +34,8 @@ class SessionPlan:
 
     actions : in order; each one of ``ACTIONS``. player, club : true sizes (the manifest holds
     what was measured, with errors). restless : 1 a calm player; 3 one who never stands still.
-    faults : what is set up wrongly, for tests of warnings. trim : s cut off both ends, so that
+    other_club, other_habit : taken up by the action ``change_club``, the club's sensor moved to
+    it. faults : what is set up wrongly, for tests of warnings. trim : s cut off both ends, so that
     a recording may begin or end within a swing.
     """
 
@@ -49,6 +50,8 @@ class SessionPlan:
     session: str = ""
     block: str = ""
     recorded_at: str = ""
+    other_club: Club = DRIVER
+    other_habit: SwingHabit = field(default_factory=lambda: SwingHabit(DRIVER_MEAN))
     faults: SetupFaults = field(default_factory=SetupFaults)
     trim: tuple[float, float] = (0.0, 0.0)
 
@@ -81,7 +84,8 @@ class SimulatedSession:
 def _swing(kind: str, shape: str, quick: bool = False) -> Callable[[Timeline, SessionPlan], None]:
     def act(line: Timeline, plan: SessionPlan) -> None:
         total = max(1, sum(action in _COUNTED for action in plan.actions) - 1)
-        numbers = plan.habit.draw(line.rng, min(1.0, len(line.swings) / total))
+        habit = plan.habit if line.club == plan.club else plan.other_habit
+        numbers = habit.draw(line.rng, min(1.0, len(line.swings) / total))
         if kind == PRACTICE:
             slower = 1.0 / plan.practice_speed - 1.0
             numbers = _eased(numbers, slower)
@@ -111,6 +115,11 @@ def _rehearsal(line: Timeline, plan: SessionPlan) -> None:
     movements.rehearsal(line, plan.habit.draw(line.rng))
 
 
+def _change_club(line: Timeline, plan: SessionPlan) -> None:
+    line.club = plan.other_club
+    movements.change_club(line)
+
+
 ACTIONS: dict[str, Callable[[Timeline, SessionPlan], None]] = {
     "ball": _swing(BALL, FULL),
     "practice": _swing(PRACTICE, FULL),
@@ -125,6 +134,7 @@ ACTIONS: dict[str, Callable[[Timeline, SessionPlan], None]] = {
     "tap": lambda line, plan: movements.tap(line),
     "drop": lambda line, plan: movements.drop_club(line),
     "take_off": lambda line, plan: movements.take_off(line),
+    "change_club": _change_club,
     "calibrate": lambda line, plan: movements.calibrate(line),
 }
 """What a plan may contain. ``take_off`` must be last."""
@@ -195,6 +205,8 @@ def _wobbles(
         wobbles.append(Wobble(2, _scaled(line.bend, errors.bend), lever))
     if role == FOREARM and errors.skin > 0.0 and line.swings:
         wobbles += [Wobble(k, _scaled(line.skin[k], errors.skin)) for k in range(3)]
+    if role == CLUB:
+        wobbles += [moved_over(o.start, o.end) for o in line.others if o.type == "change club"]
     slipped = slip(line.swings, plan.faults.slip_deg.get(role, 0.0))
     if slipped:
         wobbles.append(slipped)
@@ -259,11 +271,12 @@ def _truth(
 
     for played in line.swings:
         found = measure_swing(
-            body, played.times, played.kind, plan.player.arm_length, plan.club.wrist_to_head
+            body, played.times, played.kind, plan.player.arm_length, played.club.wrist_to_head
         )
         entry = {
             "kind": played.kind,
             "shape": played.shape,
+            "club": played.club.name,
             "start_s": played.start,
             "end_s": played.end,
             "events_s": _known(found.events),

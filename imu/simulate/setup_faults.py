@@ -50,6 +50,12 @@ def slip(swings: Sequence[PlayedSwing], degrees: float) -> Wobble | None:
     return Wobble(1, Curve.through(knots))
 
 
+def moved_over(start: float, end: float, degrees: float = 65.0) -> Wobble:
+    """The sensor strapped to another club between two times (s): turned about the shaft."""
+    knots: list[Knot] = [(start, 0.0, 0.0, 0.0), (end, degrees * DEG, 0.0, 0.0)]
+    return Wobble(1, Curve.through(knots))
+
+
 def shaking(
     swings: Sequence[PlayedSwing], degrees: float, rng: np.random.Generator
 ) -> list[Wobble]:

@@ -80,7 +80,7 @@ def stroke(
     end = line.now
     line.paths.hold(line.now)
     line.swings.append(
-        PlayedSwing(kind, shape, numbers, times, start, end, slowed, waggles, settled)
+        PlayedSwing(kind, shape, numbers, times, line.club, start, end, slowed, waggles, settled)
     )
     if not quick:
         line.stand()

@@ -54,6 +54,7 @@ class PlayedSwing:
     shape: str
     numbers: SwingNumbers
     times: SwingTimes
+    club: Club
     start: float
     end: float
     slowed: float

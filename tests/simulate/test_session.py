@@ -204,6 +204,23 @@ def test_a_loose_strap_shakes_only_in_swings():
     assert np.array_equal(a[calm], b[calm])
 
 
+def test_another_club_is_longer_and_its_sensor_sits_otherwise():
+    plan = SessionPlan(("ball", "change_club", "ball"))
+    session = simulate_session(plan, "clean", 1)
+    iron, driver = session.truth.swings
+    assert (iron["club"], driver["club"]) == ("7-iron", "driver")
+    assert driver["values"]["clubhead_speed_m_s"] > iron["values"]["clubhead_speed_m_s"] + 2.0
+    time = session.measured[CLUB].true_time
+
+    def over_the_ball(swing):
+        near = np.abs(time - swing["events_s"]["takeaway"] + 0.3) < 0.05
+        return session.measured[CLUB].stream.acc[near].mean(axis=0)
+
+    first, second = over_the_ball(iron)[1:], over_the_ball(driver)[1:]
+    cosine = first @ second / np.linalg.norm(first) / np.linalg.norm(second)
+    assert 40.0 < np.degrees(np.arccos(cosine)) < 90.0
+
+
 def test_a_recording_may_begin_and_end_within_a_swing():
     whole = simulate_session(SessionPlan(("ball",) * 2), "clean", 1)
     first, last = (s["events_s"]["club_top"] for s in whole.truth.swings)
