@@ -4,23 +4,25 @@ from __future__ import annotations
 
 import argparse
 
-HELP = "make a printable report of a recording, alone or against another"
+from app.set_arguments import SET_HELP
+
+HELP = "make a printable report of a recording or a set of swings, alone or against another"
 EXAMPLES = """\
   swingspread report tuesday --out tuesday.html
   swingspread report tuesday --out tuesday.html --pdf tuesday.pdf
   swingspread report pressure-block --against practice-block --out compared.html
+  swingspread report "player=Ada,since=2026-03-01" --out spring.html
 """
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread report`."""
-    from app.commands.analyse import add_recording
-
-    add_recording(parser)
+    parser.add_argument("set", metavar="SET", help=SET_HELP)
+    parser.add_argument("--library", metavar="FOLDER", help="library to look in")
     parser.add_argument(
         "--against",
-        metavar="RECORDING",
-        help="another recording to set it against, as pressure against practice",
+        metavar="SET",
+        help="another recording or set to hold it against, as pressure against practice",
     )
     parser.add_argument("--out", metavar="FILE.html", required=True, help="the report to write")
     parser.add_argument(
@@ -32,20 +34,20 @@ def run(arguments: argparse.Namespace) -> int:
     """Analyse what is not yet analysed, compose, write."""
     from pathlib import Path
 
-    from app.chosen import analysed
+    import imu
+    from app.swing_sets import swing_set
     from imu.exports.pdf import print_pdf
-    from imu.exports.report import compose_report, write_report
+    from imu.exports.report import compose_report, set_manifest, write_report
     from imu.exports.report_page import render
     from imu.variation.compare import compare_sets
 
-    shown = analysed(arguments.library, arguments.recording)
-    chosen = shown.counted()
+    chosen = swing_set(arguments.library, arguments.set)
     against = comparison = None
     if arguments.against:
-        against = analysed(arguments.library, arguments.against).counted()
+        against = swing_set(arguments.library, arguments.against)
         comparison = compare_sets(against, chosen, curves=False)
-    version = shown.analysis.version
-    content = compose_report(chosen, shown.manifest, version, against, comparison)
+    facts = set_manifest(chosen)
+    content = compose_report(chosen, facts, imu.__version__, against, comparison)
     written = [write_report(content, Path(arguments.out))]
     if arguments.pdf:
         written.append(print_pdf(render(content), Path(arguments.pdf)))

@@ -39,6 +39,17 @@ MARKED = {"club_top": "club top", "release": "release", "impact": "impact"}
 HIGHLIGHT = "#0072b2"
 
 
+def align_set(curves: pd.DataFrame, swings: pd.DataFrame, columns: Sequence[str]) -> AlignedCurves:
+    """Curves of a set lined up at impact; swings of several recordings are kept apart."""
+    if "recording_id" not in swings or "recording_id" not in curves:
+        return align_curves([(curves, swings)], columns)
+    parts = [
+        (curves[curves["recording_id"] == identity], swings[swings["recording_id"] == identity])
+        for identity in swings["recording_id"].unique()
+    ]
+    return align_curves(parts, columns)
+
+
 def overlay_picture(
     aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 262.0
 ) -> str:
@@ -173,7 +184,7 @@ def write_pictures(curves: pd.DataFrame, swings: pd.DataFrame, folder: Path) -> 
 
     Raises SwingspreadError when the disk refuses.
     """
-    aligned = align_curves([(curves, swings)], list(CURVES))
+    aligned = align_set(curves, swings, list(CURVES))
     files = []
     for column, (name, unit) in CURVES.items():
         stem = column.split("_")[0]

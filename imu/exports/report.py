@@ -11,6 +11,7 @@ from imu.cautions import CAUTIONS, NOT_SEEN
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.errors import SwingspreadError
 from imu.exports.pictures import (
+    align_set,
     metric_picture,
     overlay_picture,
     spread_picture,
@@ -27,8 +28,7 @@ from imu.exports.report_words import (
     spread_caption,
 )
 from imu.exports.writing import write_export
-from imu.figures.alignment import align_curves
-from imu.types import Manifest
+from imu.types import Club, Manifest, Player
 from imu.variation.compare import Comparison
 from imu.variation.sets import SwingSet
 from imu.variation.spread import spread_table
@@ -58,7 +58,7 @@ def compose_report(
     statistics = spread_table(chosen.swings)
     rows = {str(row["metric"]): row for row in statistics.to_dict("records")}
     headline = [metric.name for metric in headline_metrics()]
-    aligned = align_curves([(chosen.curves, chosen.swings)], ["hinge_deg"])
+    aligned = align_set(chosen.curves, chosen.swings, ["hinge_deg"])
     figures = [
         Figure(
             "The hinge of every swing",
@@ -107,6 +107,18 @@ def write_report(content: ReportContent, target: Path) -> Path:
     return write_export(target, render(content))
 
 
+def set_manifest(chosen: SwingSet) -> Manifest:
+    """What a set's swings have in common, as the manifest of a report on them."""
+    return Manifest(
+        player=Player(", ".join(chosen.values("player"))),
+        club=Club(", ".join(chosen.values("club")), 1.0),
+        name=chosen.name,
+        session=chosen.only("session"),
+        block=chosen.only("block"),
+        recorded_at=chosen.only("recorded_at"),
+    )
+
+
 def _facts(chosen: SwingSet, manifest: Manifest) -> tuple[tuple[str, str], ...]:
     left_out = f"{len(chosen.left_out)}" if len(chosen.left_out) else ""
     return (
@@ -141,8 +153,7 @@ def _table(statistics: pd.DataFrame) -> Table:
 
 def _both(against: SwingSet, chosen: SwingSet) -> Figure:
     sets = [
-        (one.name, align_curves([(one.curves, one.swings)], ["hinge_deg"]))
-        for one in (against, chosen)
+        (one.name, align_set(one.curves, one.swings, ["hinge_deg"])) for one in (against, chosen)
     ]
     return Figure(
         "Both sets, lined up at impact",

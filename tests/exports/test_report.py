@@ -17,7 +17,8 @@ from imu.columns import headline_metrics
 from imu.errors import SwingspreadError
 from imu.exports.drawing import Panel, band, line, round_ticks
 from imu.exports.pdf import find_browser, print_pdf
-from imu.exports.report import compose_report, write_report
+from imu.exports.pictures import align_set
+from imu.exports.report import compose_report, set_manifest, write_report
 from imu.exports.report_page import render
 from imu.exports.report_words import next_time
 from imu.types import Analysis, Club, Manifest, Player
@@ -135,6 +136,20 @@ def test_two_sets_are_told_apart_with_verdicts(analysis: Analysis) -> None:
     assert "practice (13)" in text and "pressure (13)" in text
     verdicts = {finding.verdict.word for finding in comparison.findings}
     assert all(word in text for word in verdicts)
+
+
+def test_swings_of_several_recordings_are_kept_apart(analysis: Analysis) -> None:
+    other = replace(analysis, recording_id="f" * 16, curves=analysis.curves.copy())
+    other.curves["hinge_deg"] += 40.0
+    parts = [(manifest(), analysis, None), (manifest("pressure"), other, None)]
+    both = select(pool(parts), Selection(), "both")
+    facts = set_manifest(both)
+    assert (facts.player.name, facts.block) == (PLAYER, "")
+    aligned = align_set(both.curves, both.swings, ["hinge_deg"])
+    assert len(aligned.labels) == len(both) == 26
+    first, second = np.nanmean(aligned.values["hinge_deg"].reshape(2, 13, -1), axis=(1, 2))
+    assert second - first == pytest.approx(40.0, abs=0.01)
+    assert "26 swings" in render(compose_report(both, facts, "0.1.0"))
 
 
 def test_without_a_swing_that_counts_there_is_no_report(analysis: Analysis) -> None:
