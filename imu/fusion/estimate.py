@@ -43,7 +43,7 @@ _STUDENT = 4.0
 _MOST_STEPS = 12
 _SETTLED_STEP = 0.03
 _START_ROTATION = 1.0
-_SMALLEST_SCALE = 0.3
+_SMALLEST_SCALE = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,10 +186,11 @@ def _normal(
     own_g -= prior * at
     rows = np.diff(joint.rows)
     together = rows == (rows.min() if len(rows) else 1)
-    products = [float(np.sum(normalised**2)) / max(1, len(normalised))]
+    bounded = np.clip(normalised, -3.0, 3.0)
+    products = [float(np.sum(bounded**2)) / max(1, len(bounded))]
     for lag in range(1, 25):
         steady = np.convolve(together, np.ones(lag), "valid") == lag
-        pairs = np.einsum("ni,ni->n", normalised[:-lag], normalised[lag:])[steady]
+        pairs = np.einsum("ni,ni->n", bounded[:-lag], bounded[lag:])[steady]
         products.append(float(np.mean(pairs)) if len(pairs) else 0.0)
     return _Normal(
         shared_h, cross_h, own_h, shared_g, own_g, normalised.ravel(), np.array(products)

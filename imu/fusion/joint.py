@@ -74,6 +74,7 @@ def follow_both(
             state.start[role],
             state.breaks[role],
             state.turns[role],
+            samples.strike(),
         )
         for role in SENSORS
     }
