@@ -39,11 +39,11 @@ AFTER_LAST = 1.3
 """s: a cut begins this long before the peak at most, and not sooner after the last impact."""
 FAST = 6.0
 """rad/s of the club that may have been a swing."""
-FIRST_LOOK, LAST_LOOK, LOOK_EVERY = 0.35, 3.0, 0.06
+FIRST_LOOK, LAST_LOOK, LOOK_EVERY = 0.35, 3.0, 0.03
 """s after the fastest moment: first and last look for a finished swing, and in between."""
-SETTLED = 0.05
+SETTLED = 0.02
 """s of samples wanted after the finish."""
-POLL = 0.03
+POLL = 0.015
 
 _FULL_COUNT = 32768
 

@@ -8,12 +8,12 @@ Only where there is a D-Bus daemon (Linux); elsewhere use the in-process link.
 
 from __future__ import annotations
 
-import argparse
 import asyncio
 import contextlib
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -25,7 +25,7 @@ from typing import Any
 from imu.errors import SwingspreadError
 from imu.recordings.manifest import manifest_from_json, manifest_to_json
 from imu.simulate.virtual_link_motion import VirtualSetup, virtual_peripherals
-from imu.simulate.virtual_link_peripheral import Faults
+from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
 from imu.types import Manifest
 
 BUS_VARIABLE = "DBUS_SYSTEM_BUS_ADDRESS"
@@ -64,10 +64,7 @@ def virtual_bluetooth(
     if not virtual_bluetooth_possible():
         raise SwingspreadError("there is no dbus-daemon here; install the package dbus")
     before = os.environ.get(BUS_VARIABLE)
-    with contextlib.ExitStack() as stack:
-        folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="swingspread-")))
-        address = stack.enter_context(_daemon(folder))
-        manifest = stack.enter_context(_stand_in(address, setup, powered, adapter))
+    with _stand_in(setup, powered, adapter) as (address, manifest):
         os.environ[BUS_VARIABLE] = address
         try:
             yield manifest
@@ -79,33 +76,12 @@ def virtual_bluetooth(
 
 
 @contextlib.contextmanager
-def _daemon(folder: Path) -> Iterator[str]:
-    config = folder / "bus.conf"
-    config.write_text(_DAEMON_CONFIG.format(socket=folder / "bus"), encoding="utf-8")
-    process = subprocess.Popen(
-        ["dbus-daemon", f"--config-file={config}", "--nofork", "--print-address"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-        start_new_session=True,
-    )
-    try:
-        assert process.stdout is not None
-        address = process.stdout.readline().strip()
-        if not address:
-            raise SwingspreadError("the private dbus-daemon did not start")
-        yield address
-    finally:
-        _end(process)
-
-
-@contextlib.contextmanager
 def _stand_in(
-    address: str, setup: VirtualSetup, powered: bool, adapter: bool
-) -> Iterator[Manifest | None]:
+    setup: VirtualSetup, powered: bool, adapter: bool
+) -> Iterator[tuple[str, Manifest | None]]:
     document = {"setup": setup_to_json(setup), "powered": powered, "adapter": adapter}
     process = subprocess.Popen(
-        [sys.executable, "-m", __name__, "--address", address, "--document", json.dumps(document)],
+        [sys.executable, "-m", __name__, json.dumps(document)],
         stdout=subprocess.PIPE,
         text=True,
         start_new_session=True,
@@ -113,10 +89,12 @@ def _stand_in(
     try:
         assert process.stdout is not None
         line = process.stdout.readline()
-        if not line.startswith("ready "):
+        if not line.strip():
             raise SwingspreadError("the virtual sensors did not start")
-        known = json.loads(line.removeprefix("ready "))
-        yield manifest_from_json(known, "the virtual player") if known else None
+        ready = json.loads(line)
+        known = ready["manifest"]
+        manifest = manifest_from_json(known, "the virtual player") if known else None
+        yield ready["address"], manifest
     finally:
         _end(process)
 
@@ -149,20 +127,40 @@ def setup_from_json(document: dict[str, Any]) -> VirtualSetup:
     return VirtualSetup(**document | {"roles": tuple(document["roles"]), "faults": faults})
 
 
-def main(arguments: list[str] | None = None) -> None:
-    """Play the sensors until terminated."""
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--address", required=True)
-    parser.add_argument("--document", required=True)
-    options = parser.parse_args(arguments)
-    document = json.loads(options.document)
+def main() -> None:
+    """Play the sensors of the JSON document given until told to end, or left alone."""
+    document = json.loads(sys.argv[1])
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     peripherals, manifest = virtual_peripherals(setup_from_json(document["setup"]))
-    known = json.dumps(manifest_to_json(manifest) if manifest else None)
-    asyncio.run(_play(options.address, peripherals, document, known))
+    with tempfile.TemporaryDirectory(prefix="swingspread-") as folder:
+        with _daemon(Path(folder)) as address:
+            known = manifest_to_json(manifest) if manifest else None
+            ready = json.dumps({"address": address, "manifest": known})
+            asyncio.run(_play(address, peripherals, document, ready))
+
+
+@contextlib.contextmanager
+def _daemon(folder: Path) -> Iterator[str]:
+    config = folder / "bus.conf"
+    config.write_text(_DAEMON_CONFIG.format(socket=folder / "bus"), encoding="utf-8")
+    process = subprocess.Popen(
+        ["dbus-daemon", f"--config-file={config}", "--nofork", "--print-address"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        address = process.stdout.readline().strip()
+        if not address:
+            raise SwingspreadError("the private dbus-daemon did not start")
+        yield address
+    finally:
+        _end(process)
 
 
 async def _play(
-    address: str, peripherals: list[Any], document: Mapping[str, Any], known: str
+    address: str, peripherals: list[VirtualPeripheral], document: Mapping[str, Any], known: str
 ) -> None:
     from imu.simulate.virtual_link_bluez import serve
 
@@ -175,11 +173,11 @@ async def _play(
         {task, asyncio.create_task(ready.wait())}, return_when=asyncio.FIRST_COMPLETED
     )
     if not task.done():
-        print("ready", known, flush=True)
+        print(known, flush=True)
     while not task.done():
         await asyncio.wait({task}, timeout=1.0)
         if os.getppid() != parent:  # whoever started this is gone
-            task.cancel()
+            return
     task.result()
 
 

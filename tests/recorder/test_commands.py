@@ -1,0 +1,199 @@
+"""The commands sensors, record and recover, from the command line's point of view."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import threading
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import pytest
+from virtual_recordings import peripheral
+
+from app.cli import main
+from app.commands import record, sensors
+from app.recording_screen import swing_words
+from imu.recorder.folder import new_folder
+from imu.recorder.radio import Radio
+from imu.recordings.library import Library
+from imu.recordings.store import read_recording
+from imu.simulate.virtual_link import InProcessRadio
+from imu.simulate.virtual_link_peripheral import VirtualPeripheral
+from imu.types import CLUB, FOREARM, Manifest
+
+
+@pytest.fixture
+def nearby(monkeypatch: pytest.MonkeyPatch) -> list[VirtualPeripheral]:
+    """Sensors in reach of the commands; a test may change them."""
+    near = [peripheral(FOREARM), peripheral(CLUB, battery=12)]
+
+    @contextlib.asynccontextmanager
+    async def open_radio(virtual: bool) -> AsyncIterator[tuple[Radio, Manifest | None]]:
+        async with InProcessRadio(near) as radio:
+            yield radio, None
+
+    monkeypatch.setattr(sensors, "open_radio", open_radio)
+    return near
+
+
+def places(tmp_path: Path) -> list[str]:
+    return ["--journals", str(tmp_path / "journals"), "--library", str(tmp_path / "library")]
+
+
+def record_some(tmp_path: Path, *more: str) -> int:
+    return main(["record", "--seconds", "1.5", "--no-analysis", *places(tmp_path), *more])
+
+
+def test_sensors_lists_what_is_near(
+    nearby: list[VirtualPeripheral], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["sensors", "--seconds", "0.5", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [(s["serial"], s["role"], s["battery_percent"]) for s in document] == [
+        ("F0001", "forearm", 80),
+        ("C0001", "club", 12),
+    ]
+    assert document[0]["acc_range_g"] == 32 and document[0]["gyr_range_deg_s"] == 4000
+    assert main(["sensors", "--seconds", "0.5"]) == 0
+    assert "F0001" in capsys.readouterr().out
+
+
+def test_sensors_sets_a_role_and_makes_one_blink(
+    nearby: list[VirtualPeripheral], capsys: pytest.CaptureFixture[str]
+) -> None:
+    wish = ["--set-role", "C0001=forearm", "--identify", "F0001"]
+    assert main(["sensors", "--seconds", "0.5", *wish]) == 0
+    assert nearby[1].sensor.role == FOREARM
+    assert nearby[0].sensor.blinking_until > 5.0
+    assert main(["sensors", "--seconds", "0.5", "--set-role", "C0001=knee"]) == 1
+    assert "forearm or club" in capsys.readouterr().err
+    assert main(["sensors", "--seconds", "0.5", "--identify", "X9"]) == 1
+    assert "F0001" in capsys.readouterr().err
+
+
+def test_record_keeps_a_recording_and_shows_cautions(
+    nearby: list[VirtualPeripheral], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert record_some(tmp_path, "--player", "Robin Field", "--block", "practice") == 0
+    said = capsys.readouterr()
+    assert "Stop on pain" in said.err and "battery low, 12 %" in said.err
+    (entry,) = Library(tmp_path / "library").entries()
+    assert entry.id in said.out
+    assert entry.manifest is not None
+    assert entry.manifest.player.name == "Robin Field"
+    assert entry.manifest.block == "practice"
+    assert set(entry.samples) == {FOREARM, CLUB}
+    assert all(lost == 0 for lost in entry.lost.values())
+
+
+def test_record_goes_on_with_one_sensor_and_says_what_cannot_be_had(
+    nearby: list[VirtualPeripheral],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from imu.recorder import find
+
+    real = find.find_sensors
+    monkeypatch.setattr(find, "find_sensors", lambda radio, seconds, enough: real(radio, 0.5))
+    del nearby[0]
+    assert record_some(tmp_path) == 0
+    said = capsys.readouterr()
+    assert "no forearm sensor" in said.err and "hinge" in said.out
+
+
+def test_ctrl_c_ends_a_recording_cleanly(
+    nearby: list[VirtualPeripheral], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    timer = threading.Timer(3.0, os.kill, (os.getpid(), signal.SIGINT))
+    timer.start()
+    before = signal.getsignal(signal.SIGINT)
+    assert main(["record", "--no-analysis", *places(tmp_path)]) == 0
+    assert signal.getsignal(signal.SIGINT) is before
+    assert "fetching what the sensors still hold" in capsys.readouterr().err
+    (entry,) = Library(tmp_path / "library").entries()
+    assert not any("interrupted" in fault for fault in read_recording(entry.folder).faults)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--club", "spoon"], "--club-length CM"),
+        (["--club-length", "9"], "50 to 140"),
+        (["--club-sensor", "X7"], "X7 was not heard"),
+        (["--resume"], "no interrupted recording"),
+    ],
+)
+def test_mistakes_are_told_with_the_mend(
+    nearby: list[VirtualPeripheral],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    arguments: list[str],
+    words: str,
+) -> None:
+    assert record_some(tmp_path, *arguments) == 1
+    assert words in capsys.readouterr().err
+
+
+def test_sensors_without_a_role_are_explained(
+    nearby: list[VirtualPeripheral], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for one in nearby:
+        one.sensor.role = ""
+    assert record_some(tmp_path) == 1
+    assert "--set-role" in capsys.readouterr().err
+    named = ["--forearm-sensor", "f0001", "--club-sensor", "C0001"]
+    assert record_some(tmp_path, *named) == 0
+
+
+def test_recover_lists_and_finishes_what_was_interrupted(
+    nearby: list[VirtualPeripheral], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["recover", *places(tmp_path)]) == 0
+    assert "nothing was interrupted" in capsys.readouterr().out
+    record_some(tmp_path, "--player", "Robin Field")
+    (folder,) = (tmp_path / "journals").iterdir()
+    (folder / "finished.json").unlink()
+    club = folder / "club.journal"
+    club.write_bytes(club.read_bytes()[:-1000])
+    capsys.readouterr()
+    assert main(["recover", "--list", *places(tmp_path)]) == 0
+    assert "Robin Field" in capsys.readouterr().out
+    assert main(["recover", *places(tmp_path)]) == 0
+    assert "the recording was interrupted" in capsys.readouterr().out
+    assert len(Library(tmp_path / "library").entries()) == 2
+    assert main(["recover", "--list", *places(tmp_path)]) == 0
+    assert "nothing was interrupted" in capsys.readouterr().out
+
+
+def test_recover_tells_what_cannot_be_finished(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from virtual_recordings import MANIFEST
+
+    new_folder(tmp_path / "journals", MANIFEST)
+    assert main(["recover", *places(tmp_path)]) == 1
+    assert "no sample" in capsys.readouterr().err
+
+
+def test_club_lengths_are_plausible() -> None:
+    lengths = list(record.CLUB_LENGTHS_CM.values())
+    assert lengths == sorted(lengths, reverse=True)
+    assert all(85 < length < 120 for length in lengths)
+
+
+def test_a_swing_is_one_line_with_units_and_errors() -> None:
+    event = {
+        "number": 3,
+        "kind": "ball",
+        "quality": "fair",
+        "after_impact_ms": 912,
+        "metrics": {"tempo_ratio": [2.914, 0.012], "release_ms": [88.2, 0.6]},
+    }
+    words = swing_words(event)
+    assert "swing 3" in words and "tempo ratio 2.91 ± 0.01" in words
+    assert "88 ± 0.6 ms" in words and "greatest hinge unknown" in words
+    assert words.endswith("(0.9 s after impact)") and "fair" in words

@@ -1,0 +1,133 @@
+"""Live numbers come soon after each swing and agree with the final analysis."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, field
+
+import numpy as np
+import pytest
+
+from imu.columns import METRICS
+from imu.pipeline import analyse
+from imu.recorder import profile
+from imu.recorder.assemble import assemble_stream
+from imu.recorder.journal import Journal, Kind, Record
+from imu.recorder.live import LiveAnalysis, LiveSwing
+from imu.recordings.content import make_recording
+from imu.simulate.session import SessionPlan, SimulatedSession, simulate_session
+from imu.simulate.virtual_link_motion import RANGES, MotionSource
+from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
+from imu.simulate.virtual_link_sensor import VirtualSensor
+from imu.types import CLUB, FOREARM, Analysis, Manifest
+
+SWINGS = 2
+INTERVAL = 0.015
+
+
+@dataclass
+class Played:
+    """A session sent by two virtual sensors, with what was found while it went on."""
+
+    manifest: Manifest
+    records: dict[str, list[Record]] = field(default_factory=dict)
+    found: list[tuple[float, LiveSwing]] = field(default_factory=list)
+
+    def final(self) -> Analysis:
+        streams = {}
+        for role, records in self.records.items():
+            assembled = assemble_stream(role, [Journal(tuple(records), (), 0)], 0)
+            assert assembled is not None
+            streams[role] = assembled.stream
+        return analyse(make_recording(self.manifest, streams))
+
+
+@functools.cache
+def simulated() -> SimulatedSession:
+    return simulate_session(SessionPlan(("stand", *("ball",) * SWINGS)), "clean", 5)
+
+
+def play(faults: dict[str, Faults]) -> Played:
+    """Send a simulated session in world time, without waiting, and follow it live."""
+    session = simulated()
+    played = Played(session.recording.manifest)
+    live = LiveAnalysis(session.recording.manifest)
+    fresh: dict[str, list[Record]] = {FOREARM: [], CLUB: []}
+    world = 0.0
+    peripherals = {}
+    for number, role in enumerate((FOREARM, CLUB)):
+        stream = session.measured[role].stream
+        sensor = VirtualSensor(
+            role, role, MotionSource(stream), 1000, RANGES, clock_start_us=5_000_000, seed=number
+        )
+        peripherals[role] = VirtualPeripheral(sensor, faults.get(role), seed=number)
+        peripherals[role].connect()
+        peripherals[role].subscribe(
+            profile.DATA,
+            lambda payload, role=role: fresh[role].append(
+                Record(Kind.DATA, round(world * 1e9), payload)
+            ),
+        )
+        assert peripherals[role].write(profile.CONTROL, profile.start()) == 0
+        info = peripherals[role].read(profile.INFO)
+        assert isinstance(info, bytes)
+        fresh[role].append(Record(Kind.INFO, 0, info))
+    end = float(session.measured[CLUB].true_time[-1])
+    while world < end:
+        world += INTERVAL
+        for role, peripheral in peripherals.items():
+            peripheral.tick(world + (0.004 if role == CLUB else 0.0))
+            live.feed(role, fresh[role])
+            played.records.setdefault(role, []).extend(fresh[role])
+            fresh[role].clear()
+        played.found += [(world, swing) for swing in live.look()]
+    return played
+
+
+@pytest.fixture(scope="module")
+def played() -> Played:
+    return play({})
+
+
+@pytest.fixture(scope="module")
+def final(played: Played) -> Analysis:
+    return played.final()
+
+
+def test_each_swing_is_found_once_soon_after_its_finish(played: Played, final: Analysis) -> None:
+    live = [swing for _, swing in played.found]
+    impacts = final.swings["impact_club_clock_us"].to_numpy()
+    assert len(live) == len(impacts) == SWINGS
+    np.testing.assert_allclose([s.impact_club_clock_us for s in live], impacts, atol=2000)
+    assert [s.kind for s in live] == list(final.swings["kind"])
+    finishes = final.swings["finish_club_clock_us"].to_numpy()
+    for (world, swing), finish_us in zip(played.found, finishes, strict=True):
+        clock_now = 5.0 + world
+        assert 0.0 < clock_now - finish_us * 1e-6 < 0.15
+        assert swing.host_ns * 1e-9 == pytest.approx(
+            swing.impact_club_clock_us * 1e-6 - 5, abs=0.05
+        )
+
+
+def test_live_and_final_numbers_agree_within_their_errors(played: Played, final: Analysis) -> None:
+    for (_, swing), row in zip(played.found, final.swings.to_dict("records"), strict=True):
+        for metric in METRICS:
+            if metric.headline:
+                value, se = swing.metrics[metric.name]
+                both = np.hypot(se, row[metric.se_name])
+                assert abs(value - row[metric.name]) < 2.0 * both, metric.name
+
+
+def test_lost_packets_away_from_the_strike_do_not_stop_the_numbers() -> None:
+    played = play({CLUB: Faults(loss=0.005), FOREARM: Faults(loss=0.005)})
+    assert len(played.found) == SWINGS
+
+
+def test_a_restart_of_the_club_sensor_starts_the_watch_anew(played: Played) -> None:
+    live = LiveAnalysis(played.manifest)
+    live.feed(CLUB, played.records[CLUB][:500])
+    other = bytearray(played.records[CLUB][-1].payload)
+    other[8] ^= 0xFF
+    live.feed(CLUB, [Record(Kind.DATA, played.records[CLUB][500].host_ns, bytes(other))])
+    assert live.look() == []
+    assert not live.due()
