@@ -132,11 +132,13 @@ def main() -> None:
     document = json.loads(sys.argv[1])
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     peripherals, manifest = virtual_peripherals(setup_from_json(document["setup"]))
-    with tempfile.TemporaryDirectory(prefix="swingspread-") as folder:
-        with _daemon(Path(folder)) as address:
-            known = manifest_to_json(manifest) if manifest else None
-            ready = json.dumps({"address": address, "manifest": known})
-            asyncio.run(_play(address, peripherals, document, ready))
+    known = manifest_to_json(manifest) if manifest else None
+    with (
+        tempfile.TemporaryDirectory(prefix="swingspread-") as folder,
+        _daemon(Path(folder)) as address,
+    ):
+        ready = json.dumps({"address": address, "manifest": known})
+        asyncio.run(_play(address, peripherals, document, ready))
 
 
 @contextlib.contextmanager
