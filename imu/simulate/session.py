@@ -81,7 +81,9 @@ class SimulatedSession:
     measured: Mapping[str, Measured]
 
 
-def _swing(kind: str, shape: str, quick: bool = False) -> Callable[[Timeline, SessionPlan], None]:
+def _swing(
+    kind: str, shape: str, quick: bool = False, brushes: bool = False
+) -> Callable[[Timeline, SessionPlan], None]:
     def act(line: Timeline, plan: SessionPlan) -> None:
         total = max(1, sum(action in _COUNTED for action in plan.actions) - 1)
         habit = plan.habit if line.club == plan.club else plan.other_habit
@@ -92,7 +94,7 @@ def _swing(kind: str, shape: str, quick: bool = False) -> Callable[[Timeline, Se
         waggles = 0
         if shape == FULL and not quick and line.rng.random() < plan.waggle_chance:
             waggles = int(line.rng.integers(1, 3))
-        stroke(line, numbers, kind, shape, waggles, quick)
+        stroke(line, numbers, kind, shape, waggles, quick, brushes)
 
     return act
 
@@ -123,6 +125,7 @@ def _change_club(line: Timeline, plan: SessionPlan) -> None:
 ACTIONS: dict[str, Callable[[Timeline, SessionPlan], None]] = {
     "ball": _swing(BALL, FULL),
     "practice": _swing(PRACTICE, FULL),
+    "brush": _swing(PRACTICE, FULL, brushes=True),
     "quick_pair": _quick_pair,
     "half": _swing(BALL, HALF),
     "chip": _swing(BALL, CHIP),
@@ -137,9 +140,10 @@ ACTIONS: dict[str, Callable[[Timeline, SessionPlan], None]] = {
     "change_club": _change_club,
     "calibrate": lambda line, plan: movements.calibrate(line),
 }
-"""What a plan may contain. ``take_off`` must be last."""
+"""What a plan may contain. ``brush`` is a practice swing that brushes the grass; ``take_off`` must
+be last."""
 
-_COUNTED = frozenset({"ball", "practice", "quick_pair", "half", "chip"})
+_COUNTED = frozenset({"ball", "practice", "brush", "quick_pair", "half", "chip"})
 
 
 def play(plan: SessionPlan, rng: np.random.Generator) -> Timeline:

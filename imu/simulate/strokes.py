@@ -53,9 +53,11 @@ def stroke(
     shape: str = FULL,
     waggles: int = 0,
     quick: bool = False,
+    brushes: bool = False,
 ) -> None:
     """From settling over the ball to the finish and back to standing.
 
+    brushes : a practice swing whose clubhead brushes the grass: small blows, no lasting loss.
     ``quick`` : the next stroke follows at once; stays over the ball instead of standing.
     """
     numbers = shorten(numbers, shape)
@@ -76,6 +78,9 @@ def stroke(
     if kind == BALL:
         blow = slowed * line.span(25.0, 50.0)
         line.ring(times.impact, blow, 0.10 * blow, 0.3 * slowed)
+    if brushes:
+        for share in line.rng.uniform(-0.012, 0.025, 6):
+            line.ring(times.impact + float(share), line.span(4.0, 18.0), line.span(0.2, 1.0), 0.1)
     line.now = times.finish + (line.span(0.25, 0.4) if quick else line.span(0.7, 1.5))
     end = line.now
     line.paths.hold(line.now)

@@ -12,6 +12,8 @@ from imu.simulate.session import ACTIONS, DRIVER, SessionPlan, mixed_plan, simul
 from imu.simulate.setup_faults import SetupFaults
 from imu.types import BALL, CLUB, FOREARM, PRACTICE, Player
 
+STEPS = np.array([-0.0005, 0.0022])
+
 
 @pytest.fixture(scope="module")
 def session():
@@ -143,11 +145,27 @@ def test_every_action_is_written_down():
     assert {"walk", "twirl", "rehearsal", "point", "tap", "drop", "sensors off"} <= seen
     assert {"roll forearm", "roll club", "stand still"} <= seen
     assert {p["shape"] for p in data["partial_swings"]} == {"half", "chip"}
-    assert len(session.truth.swings) == 4
+    assert len(session.truth.swings) == 5
     for other in data["other_movements"]:
         assert 0.0 <= other["start_s"] < other["end_s"] <= data["duration_s"]
     tail = session.measured[FOREARM].stream.gyr[-2000:]
     assert tail.std(axis=0).max() < 0.01
+
+
+def test_brushing_the_grass_is_felt_but_takes_no_speed():
+    session = simulate_session(SessionPlan(("ball", "brush", "practice")), "clean", 6)
+    rough, lost = [], []
+    for swing in session.truth.swings:
+        impact = swing["events_s"]["impact"]
+        time = session.measured[CLUB].true_time
+        near = np.abs(time - impact) < 0.03
+        rough.append(np.abs(np.diff(session.measured[CLUB].stream.acc[near], 2, axis=0)).max())
+        rates = [np.linalg.norm(session.body.at(np.array([t])).club.rate) for t in impact + STEPS]
+        lost.append(rates[0] - rates[1])
+    ball, brush, practice = rough
+    assert ball > 2.0 * brush > 4.0 * practice
+    assert lost[0] > 2.0
+    assert max(lost[1:]) < 0.6
 
 
 def test_a_taped_length_is_near_but_not_exact(session):
