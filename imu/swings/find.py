@@ -10,7 +10,6 @@ delivered at speed. All else is a waggle, a rehearsal, a dropped club, carrying,
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,9 +20,9 @@ from imu.settings import AnalysisSettings
 from imu.swings.address import read_address
 from imu.swings.club_grid import GRID_HZ, STILL_RATE, ClubGrid, club_grid
 from imu.swings.impact import Strike, find_strike
-from imu.swings.lost_strike import place_lost
+from imu.swings.lost_strike import place_lost, rung
 from imu.swings.parts import SLOW_RATE, SwingParts, take_apart
-from imu.types import BALL, CLUB, FOREARM, PRACTICE, AlignedStreams, BoolArray, Stream, SwingWindow
+from imu.types import BALL, CLUB, PRACTICE, AlignedStreams, BoolArray, Stream, SwingWindow
 
 LEAST_RATE = 3.0
 """rad/s across the shaft. Slower movements of the club are not looked at."""
@@ -141,17 +140,13 @@ def _strike(
         strike = replace(strike, time=strike.time + aligned.delays.get(CLUB, 0.0))
         return strike, LOST_STRIKE if strike.lost else ""
     first, stop = grid.index(parts.time_of_turn(0.85)), grid.index(end) + 1
-    lost = grid.missing[first:stop]
-    if not lost.any() or FOREARM not in aligned.streams:
-        return None, "samples lost where a strike would be" if lost.any() else ""
-    # The forearm feels the strike too, less and maybe 20 ms beside it.
-    seen = find_strike(aligned.streams[FOREARM], begin, end + 0.02, 0.25 * parts.forward_rate)
-    if seen is None:
-        return None, "samples lost where a strike would be; the forearm felt none"
-    bounds = grid.time[first:stop][lost]
-    middle = 0.5 * float(bounds[0] + bounds[-1])
-    width = max(float(bounds[-1] - bounds[0]) + 1.0 / GRID_HZ, 0.02)
-    return Strike(middle, width / math.sqrt(12.0), seen.size, lost=True), LOST_STRIKE
+    lost = grid.time[first:stop][grid.missing[first:stop]]
+    if len(lost) == 0:
+        return None, ""
+    found = rung(aligned, parts, float(lost[0]), float(lost[-1]))
+    if found is None:
+        return None, "samples lost where a strike would be; no ringing of one is left"
+    return found, LOST_STRIKE
 
 
 def _strikes_placed(played: list[_Played]) -> list[_Played]:
