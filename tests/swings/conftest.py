@@ -173,3 +173,8 @@ def planar() -> Callable[..., Motion]:
 @pytest.fixture(scope="session")
 def load_session() -> Callable[[str], PracticeSession]:
     return practice_session
+
+
+@pytest.fixture
+def rates() -> Callable[[Rotation, float], np.ndarray]:
+    return rates_of
