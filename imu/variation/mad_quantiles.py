@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from imu.types import FloatArray
 
-SMALLEST, LARGEST = 3, 100
+SMALLEST, LARGEST = 3, 99
 
 LOW: tuple[float, ...] = (
     0.022,
@@ -220,7 +220,7 @@ ASYMPTOTIC_VARIANCE = 1.3605
 
 
 def mad_quantiles(count: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """2.5 % and 97.5 % quantiles for ``count`` values; NaN below 3, asymptotic above 100."""
+    """2.5 % and 97.5 % quantiles for ``count`` values; NaN below 3, asymptotic above 99."""
     size = np.asarray(count, dtype=np.float64)
     place = np.clip(np.nan_to_num(size), SMALLEST, LARGEST).astype(int) - SMALLEST
     with np.errstate(divide="ignore", invalid="ignore"):
