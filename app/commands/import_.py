@@ -45,7 +45,7 @@ MAP = """\
    "units": {"t_sensor": "ms", "acc": "g", "gyr": "deg/s"},
    "delimiter": ";", "decimal_mark": ",", "skip_lines": 0,
    "sensors": {"club": {"units": {"acc": "mg"}}}}
-  null: the logger has no such column; every key may be left out
+  null: the logger has no such column; "-GyrX" reverses a sign; every key may be left out
   units: acc m/s^2, g, mg; gyr rad/s, deg/s, mdeg/s; t_sensor and t_host s, ms, us, ns
 """
 

@@ -14,9 +14,10 @@ import numpy as np
 
 from imu.errors import SwingspreadError
 from imu.recordings.column_map import QUANTITIES, ColumnMap
+from imu.recordings.gravity_check import better_scale, gravity_errors
 from imu.recordings.sampling import Where, sample_period
 from imu.types import FloatArray, Stream
-from imu.units import STANDARD_GRAVITY
+from imu.units import DEG, STANDARD_GRAVITY
 
 REST_SHARE = 0.2
 """Share of samples, those that turn slowest, taken as near rest."""
@@ -167,6 +168,30 @@ def check_constant(values: FloatArray, names: tuple[str, ...], where: str) -> st
             "the sensor was off, or these are the wrong columns"
         )
     return f"column {still[0]} holds the same number in every row" if still else ""
+
+
+def check_gravity(
+    time: FloatArray, acc: FloatArray, gyr: FloatArray, columns: ColumnMap, where: str
+) -> None:
+    """Between rests, gravity must turn as the gyroscope says: its unit and its signs."""
+    declared = columns.units["gyr"]
+    scales = {unit: size / columns.factor("gyr") for unit, size in QUANTITIES["gyr"].items()}
+    errors = gravity_errors(time, acc, gyr, scales | {"reversed": -1.0})
+    better = better_scale(errors, declared)
+    if errors is None or not better:
+        return
+    seen = (
+        f"{where}: between rests gravity turns otherwise than the gyroscope says, by "
+        f"{errors[declared] / DEG:.0f}°, but by {errors[better] / DEG:.0f}° only if its"
+    )
+    if better == "reversed":
+        raise SwingspreadError(
+            f"{seen} signs are reversed; say so in a column map, for example "
+            f'"gx": "-{columns.columns["gx"]}", and for gy and gz alike'
+        )
+    raise SwingspreadError(
+        f'{seen} unit is {better}, not {declared}: say "gyr": "{better}" under units'
+    )
 
 
 def check_spikes(values: FloatArray, names: tuple[str, ...], where: Where) -> None:

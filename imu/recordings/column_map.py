@@ -13,9 +13,10 @@ m/s² and rad/s. Any other layout is described by a JSON map, given with ``--map
       "sensors": {"club": {"units": {"acc": "mg"}}}
     }
 
-Every key may be left out. ``t_sensor`` is the sensor's own clock. ``null`` says that the logger
-has no such column: then ``seq`` is worked out from the clock, and arrival times ``t_host`` are
-unknown. In a map with ``columns``, ``seq`` and ``t_host`` count as null when they are not named.
+Every key may be left out. A minus before a column's name ("-GyrX") reverses its sign.
+``t_sensor`` is the sensor's own clock. ``null`` says that the logger has no such column: then
+``seq`` is worked out from the clock, and arrival times ``t_host`` are unknown. In a map with
+``columns``, ``seq`` and ``t_host`` count as null when they are not named.
 Units: acc m/s^2, g, mg; gyr rad/s, deg/s, mdeg/s; times s, ms, us, ns. ``sensors`` overrides
 anything for one sensor. A value in the map goes before the same value in the meta file.
 """
@@ -36,6 +37,7 @@ PLAIN_COLUMNS = {
     "t_sensor": "t_sensor_us",
     **{axis: axis for axis in ("ax", "ay", "az", "gx", "gy", "gz")},
 }
+AXES = ("ax", "ay", "az", "gx", "gy", "gz")
 OPTIONAL = ("t_host", "seq")
 QUANTITIES: dict[str, dict[str, float]] = {
     "acc": ACCELERATION_TO_SI,
@@ -62,11 +64,15 @@ _MAP_KEYS = ("columns", "units", "delimiter", "decimal_mark", "skip_lines", "sen
 
 @dataclass(frozen=True)
 class ColumnMap:
-    """Columns by what they hold (None: the logger has none), units, and the way it is written."""
+    """Columns by what they hold (None: the logger has none), units, and the way it is written.
+
+    reversed_axes : axes whose sign is turned round.
+    """
 
     columns: Mapping[str, str | None] = field(default_factory=lambda: dict(PLAIN_COLUMNS))
     units: Mapping[str, str] = field(default_factory=dict)
     layout: CsvLayout = field(default_factory=CsvLayout)
+    reversed_axes: frozenset[str] = frozenset()
 
     def factor(self, quantity: str) -> float:
         """From the file's unit to SI."""
@@ -148,4 +154,8 @@ def column_map_for(role: str, meta: JsonObject, given: JsonObject | None) -> Col
                 f"{meta.where}: units.{quantity} is missing; say one of {', '.join(choices)}, "
                 "here or in a column map"
             )
-    return ColumnMap(columns, units, layout)
+    turned = frozenset(
+        axis for axis in AXES if (name := columns[axis]) is not None and name.startswith("-")
+    )
+    columns |= {axis: str(columns[axis]).removeprefix("-").strip() for axis in turned}
+    return ColumnMap(columns, units, layout, turned)

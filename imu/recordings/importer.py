@@ -125,6 +125,7 @@ def _read_samples(path: Path, columns: ColumnMap, progress: Progress | None) -> 
     vectors = {}
     for quantity, axes in (("acc", _ACC), ("gyr", _GYR)):
         values = np.column_stack([data.pop(axis) for axis in axes])
+        values *= [-1.0 if axis in columns.reversed_axes else 1.0 for axis in axes]
         names = tuple(str(columns.columns[axis]) for axis in axes)
         still = checks.check_constant(values, names, path.name)
         notes += [still] if still else []
@@ -260,6 +261,7 @@ def import_csv(
         checks.check_host_time(item.host, item.time, maps[role], where)
         checks.check_acceleration_unit(found[role], maps[role], where)
         checks.check_rotation_unit(found[role], maps[role], where)
+        checks.check_gravity(item.time, item.acc, item.gyr, maps[role], where)
         streams[role] = Stream(
             role=role,
             time=item.time,

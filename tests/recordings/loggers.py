@@ -40,8 +40,10 @@ def rows(role: str) -> list[list[str]]:
     rng = np.random.default_rng(seed)
     count = int(rate * SECONDS)
     t = np.arange(count) / rate
-    swing = np.exp(-(((t % 2.0) - 1.0) ** 2) / (2 * 0.1**2))
-    gyr = rng.normal(0, 0.01, (count, 3)) + np.outer(swing, [0.3, 0.9, 0.2]) * fast
+    phase = ((t % 2.0) - 1.0) / 0.1
+    swing = np.exp(-(phase**2) / 2)
+    back_and_forth = phase * np.exp((1 - phase**2) / 2)  # ends where it began
+    gyr = rng.normal(0, 0.01, (count, 3)) + np.outer(back_and_forth, [0.3, 0.9, 0.2]) * fast
     rest = np.array([-9.2, 1.1, 3.2])
     acc = rng.normal(0, 0.05, (count, 3)) + rest + np.outer(swing**2, [hard, 8, 8])
     ticks = 5_000_000 + np.rint(t * 1e6).astype(int)
