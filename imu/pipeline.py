@@ -98,7 +98,8 @@ def analyse(
         )
         rows.append(row)
         curves.append(curve)
-    clock = _with_shift(aligned.clocks[FOREARM], fit)
+    delays = [filter_delay(recording, role)[1] for role in (FOREARM, CLUB)]
+    clock = _with_shift(aligned.clocks[FOREARM], fit, math.hypot(*delays))
     swings = _with_club_clock(pd.DataFrame(rows), aligned.clocks[CLUB])
     curve_table = pd.concat(curves, ignore_index=True)
     to_sensor = aligned.clocks[CLUB].to_sensor(curve_table["t_s"].to_numpy())
@@ -138,7 +139,7 @@ def _measure(
     if window.kind != BALL:
         struck, remark = as_if_struck(motion, window, club, arm_length, settings, usual)
     measured = measure_swing(motion, struck, club, arm_length, settings)
-    errors = motion_errors(tracks, fit, swing, mounted, struck.impact)
+    errors = motion_errors(tracks, fit, swing, mounted, struck)
     metric_se, event_se = standard_errors(motion, struck, measured, errors, recording, settings)
     quality = judge(motion, struck, measured, metric_se, swing.residual)
     said = [remark] if remark else []
@@ -240,11 +241,15 @@ def _with_club_clock(swings: pd.DataFrame, clock: ClockModel) -> pd.DataFrame:
     return swings.drop(columns=[c for c in columns if c in swings]).assign(**columns)
 
 
-def _with_shift(clock: ClockModel, fit: SessionFit) -> dict[str, Any]:
-    """The forearm clock after the fit, as plain values."""
+def _with_shift(clock: ClockModel, fit: SessionFit, delay_se: float) -> dict[str, Any]:
+    """The forearm clock after the fit, as plain values.
+
+    delay_se : s, how well the difference of the two filters' delays is known; it hides in the
+    offset.
+    """
     shared = fit.shared
     shift = shared.clock_shift
-    se = float(np.sqrt(fit.covariance[-2, -2]))
+    se = math.hypot(math.sqrt(fit.covariance[-2, -2]), delay_se)
     return {
         "base": "club sensor's clock from its first sample",
         "forearm_reference_s": clock.reference,

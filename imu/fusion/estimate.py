@@ -22,7 +22,6 @@ import numpy as np
 
 from imu.fusion.gravity import bias_evidence, spells_within, upright_row
 from imu.fusion.joint import (
-    COARSE_STEP,
     RotationField,
     SwingState,
     follow_both,
@@ -44,6 +43,7 @@ _MOST_STEPS = 12
 _SETTLED_STEP = 0.03
 _START_ROTATION = 1.0
 _SMALLEST_SCALE = 0.1
+_GIVE_UNSEEN = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +66,8 @@ class SessionFit:
     """The session after the fit.
 
     shared, covariance : the 56 shared numbers and their covariance. scale : s above.
-    correlation : rows that err alike. steps : taken.
+    correlation : rows that err alike. steps : taken. give : rad, how far the two sensors' forces
+    at the wrist point apart in the downswings, by which a sensor seems to turn on its segment.
     """
 
     shared: Shared
@@ -76,6 +77,7 @@ class SessionFit:
     correlation: float
     steps: int
     converged: bool
+    give: float
 
 
 @dataclass(eq=False)
@@ -89,6 +91,7 @@ class _Normal:
     own_gradient: FloatArray
     normalised: FloatArray
     lag_products: FloatArray
+    apart: FloatArray
 
 
 def fit_session(
@@ -138,7 +141,9 @@ def fit_session(
         SwingFit(state, inverse, -inverse @ normal.cross.T, _rms(normal.normalised))
         for state, normal, inverse in zip(current, normals, inverses, strict=True)
     )
-    return SessionFit(shared, covariance, fits, scale, correlation, steps, converged)
+    apart = np.concatenate([normal.apart for normal in normals])
+    give = float(np.median(apart)) if len(apart) else _GIVE_UNSEEN
+    return SessionFit(shared, covariance, fits, scale, correlation, steps, converged, give)
 
 
 def _normal(
@@ -150,10 +155,8 @@ def _normal(
     correlation: float,
 ) -> _Normal:
     tracks = follow_both(swing, shared, state)
-    stride = max(1, round(COARSE_STEP / swing.step))
     fields: dict[str, RotationField] = {
-        role: rotation_field(tracks[role], shared.sensors[role], state, role, stride)
-        for role in SENSORS
+        role: rotation_field(tracks[role], shared.sensors[role], state, role, 1) for role in SENSORS
     }
     joint = joint_rows(swing, shared, state, tracks, fields)
     sigma = scale * (NOISE_FLOOR + FORCE_SHARE * joint.size)
@@ -192,8 +195,12 @@ def _normal(
         steady = np.convolve(together, np.ones(lag), "valid") == lag
         pairs = np.einsum("ni,ni->n", bounded[:-lag], bounded[lag:])[steady]
         products.append(float(np.mean(pairs)) if len(pairs) else 0.0)
+    time = swing.time[joint.rows]
+    down = (time > swing.window.top) & (time < swing.window.impact)
+    # Half the summed forces is one wrist's force; one axis of three, so the root of three.
+    apart = np.linalg.norm(joint.error[down], axis=1) / joint.size[down] * 2.0 / np.sqrt(3.0)
     return _Normal(
-        shared_h, cross_h, own_h, shared_g, own_g, normalised.ravel(), np.array(products)
+        shared_h, cross_h, own_h, shared_g, own_g, normalised.ravel(), np.array(products), apart
     )
 
 

@@ -36,7 +36,9 @@ from imu.fusion.track import Break, Track, cross_lever, follow, skew
 from imu.types import CLUB, FOREARM, FloatArray
 
 COARSE_STEP = 0.006
-"""Spacing of the rows kept, s: finer says nothing new, since errors are smooth."""
+"""Spacing at which fields of rotation are worked out when only their shape matters, s."""
+ROW_SPAN = 0.024
+"""Span over which residual and derivatives are averaged to one row, s; rows overlap by half."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +76,6 @@ def follow_both(
             state.start[role],
             state.breaks[role],
             state.turns[role],
-            samples.strike(),
         )
         for role in SENSORS
     }
@@ -146,7 +147,12 @@ def joint_rows(
     tracks: Mapping[str, Track],
     fields: Mapping[str, RotationField],
 ) -> JointRows:
-    """Residuals and derivatives of the constraint where both sensors can be trusted."""
+    """Residuals and derivatives of the constraint where both sensors can be trusted.
+
+    fields : at every sample of the base. Residual and derivatives are averaged over short spans
+    together: the angular acceleration's noise, which would act like noise in a regressor and
+    shrink the lever arms, then all but cancels, and nothing is distorted.
+    """
     all_rows = fields[CLUB].rows
     time = samples.time[all_rows]
     good = samples.usable(time, shared.at(time))
@@ -189,7 +195,35 @@ def joint_rows(
                 _leave_out(fields[role].matrix[good][which, :, axis], which, error)
                 _leave_out(fields[role].matrix[good][which, :, axis], which, by_shared)
                 _leave_out(fields[role].matrix[good][which, :, axis], which, by_own)
-    return JointRows(rows, error, by_shared, by_own, size)
+    span = max(2, round(ROW_SPAN / samples.step))
+    means = _Means(rows, len(all_rows), span)
+    return JointRows(
+        means.centers, means.of(error), means.of(by_shared), means.of(by_own), means.of(size)
+    )
+
+
+class _Means:
+    """Means over half-overlapping windows of the good rows in them; at least half must be good."""
+
+    def __init__(self, rows: np.ndarray, length: int, span: int) -> None:
+        self._first = np.arange(0, max(length - span, 0) + 1, max(1, span // 2))
+        self._last = np.minimum(self._first + span, length)
+        good = np.zeros(length + 1, dtype=np.int64)
+        good[rows + 1] = 1
+        # Number of good rows before each place: where windows begin and end among them.
+        before = np.cumsum(good)
+        self._begin, self._end = before[self._first], before[self._last]
+        full = self._end - self._begin >= max(2, span // 2)
+        self._begin, self._end = self._begin[full], self._end[full]
+        self.centers = (self._first + self._last)[full] // 2
+
+    def of(self, values: FloatArray) -> FloatArray:
+        """(W, ...) means of (M, ...) values at the good rows."""
+        running = np.zeros((len(values) + 1, *values.shape[1:]))
+        np.cumsum(values, axis=0, out=running[1:])
+        total = running[self._end] - running[self._begin]
+        count = (self._end - self._begin).reshape(-1, *([1] * (values.ndim - 1)))
+        return np.asarray(total / count, dtype=np.float64)
 
 
 def _leave_out(direction: FloatArray, rows: np.ndarray, values: FloatArray) -> None:

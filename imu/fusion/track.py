@@ -14,16 +14,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import savgol_filter
 
 from imu.fusion.parameters import SensorErrors
 from imu.fusion.quaternion import from_rotvec, multiply, rotate, to_matrix
 from imu.fusion.rotation_scan import integrate_rates
 from imu.fusion.samples import SensorSpan
 from imu.types import FloatArray
-
-SLOPE_SPAN = 0.048
-"""Span of the local quartic whose slope is the angular acceleration, s."""
 
 
 @dataclass(frozen=True)
@@ -74,13 +70,12 @@ def follow(
     start: FloatArray,
     breaks: tuple[Break, ...],
     turns: FloatArray,
-    strike: tuple[float, float] | None = None,
 ) -> Track:
     """Follow one sensor.
 
     time : (N,) s, uniform base. sample_time : (N,) s, the same instants in the stream's time.
     start : (4,) orientation at the first instant. turns : (len(breaks), 3) rad, rotation at each
-    break. strike : spell in which nothing is to be trusted, s.
+    break.
     """
     read = span.signal(sample_time)
     force, force_read = errors.force(read[:, :3])
@@ -91,7 +86,7 @@ def follow(
         for spell, turn in zip(breaks, turns, strict=True):
             total += spell.ramp(time)[:, None] * turn
         orientation = multiply(from_rotvec(total), orientation)
-    change = slopes(rate, time, strike)
+    change = np.gradient(rate, float(time[1] - time[0]), axis=0)
     lever = errors.lever
     at_wrist = force - cross(rate, cross_lever(rate, lever)) - cross_lever(change, lever)
     return Track(
@@ -104,29 +99,6 @@ def follow(
         force_read=force_read,
         wrist=rotate(orientation, at_wrist),
     )
-
-
-def slopes(rate: FloatArray, time: FloatArray, strike: tuple[float, float] | None) -> FloatArray:
-    """(N, 3) rad/s², angular acceleration: slope of a local quartic (Savitzky & Golay 1964).
-
-    Noise in it would act like noise in a regressor and shrink the lever arms, so the span is
-    long. Before and after the strike are taken apart, or the shock would smear into both.
-    """
-    step = float(time[1] - time[0])
-    samples = 2 * round(0.5 * SLOPE_SPAN / step) + 1
-    pieces = [(0, len(time))]
-    if strike is not None:
-        first, last = np.searchsorted(time, strike)
-        pieces = [(0, int(first)), (int(first), int(last)), (int(last), len(time))]
-    out = np.zeros_like(rate)
-    for first, last in pieces:
-        if last - first >= samples:
-            out[first:last] = savgol_filter(
-                rate[first:last], samples, 4, deriv=1, delta=step, axis=0
-            )
-        elif last - first > 1:
-            out[first:last] = np.gradient(rate[first:last], step, axis=0)
-    return out
 
 
 def cross(a: FloatArray, b: FloatArray) -> FloatArray:

@@ -8,8 +8,8 @@ deviation in one direction. A number's variance is the sum of squares of its cha
 (Julier & Uhlmann 1997 for one-sided finite steps in place of derivatives).
 
 What the fit can't see is added as further errors: the strike's time, and *give* (flesh under the
-forearm strap, bend of the shaft under load), taken as smooth rotations of each sensor against its
-segment in proportion to the load on it.
+forearm strap, bend of the shaft under load): smooth rotations of each sensor against its segment,
+as large as the session's own residuals at the wrist let one expect (``SessionFit.give``).
 """
 
 from __future__ import annotations
@@ -26,15 +26,16 @@ from imu.fusion.joint import COARSE_STEP, rotation_field
 from imu.fusion.parameters import CLOCK_DRIFT, CLOCK_SHIFT, OFFSET, SIZE
 from imu.fusion.samples import SENSORS
 from imu.fusion.track import Track
-from imu.types import FOREARM, FloatArray, Motion
+from imu.types import FOREARM, FloatArray, Motion, SwingWindow
 from imu.units import DEG
 
-_MOST_ERRORS = 14
+_MOST_ERRORS = 20
 _NEGLIGIBLE = (0.02 * DEG) ** 2
-GIVE = 0.12 * DEG
-"""Rotation of a sensor against its segment that is not followed, rad."""
-_GIVE_TIMES = (-0.8, -0.25, -0.1, -0.03, 0.0)
+GIVE_SHARE = 3.0
+"""Give that a session's residuals reveal understates what they can't see by about so much: a turn
+of a sensor changes the wrist's force only across itself, and the fit follows part of it."""
 _GIVE_WIDTH = 0.05
+_GIVE_AT_ADDRESS = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +80,7 @@ def motion_errors(
     fit: SessionFit,
     swing: SwingFit,
     mounted: Mounting,
-    impact: float,
+    window: SwingWindow,
 ) -> MotionErrors:
     """Errors of one swing's motion. tracks : of both sensors, on any uniform base."""
     some = tracks[FOREARM]
@@ -108,47 +109,47 @@ def motion_errors(
     count = len(time)
     shared = np.concatenate([fields[role][0] for role in SENSORS]).reshape(2 * count * 3, -1)
     columns = [shared]
+    bumps = _give_bumps(time, window) * fit.give * GIVE_SHARE
     for number, role in enumerate(SENSORS):
-        block = np.zeros((2, count, 3, 2))
-        block[number] = fields[role][1]
-        columns.append(block.reshape(2 * count * 3, 2))
+        for part in (fields[role][1], *_give_turns(tracks[role], stride, time, window, bumps)):
+            block = np.zeros((2, count, 3, part.shape[2]))
+            block[number] = part
+            columns.append(block.reshape(2 * count * 3, -1))
     every = np.hstack(columns)
     # Only the part up to just after impact carries numbers.
-    carries = np.tile(np.repeat(time <= impact + 0.05, 3), 2)
+    carries = np.tile(np.repeat(time <= window.impact + 0.05, 3), 2)
     _, values, right = np.linalg.svd(every[carries].T @ every[carries])
     kept = min(_MOST_ERRORS, int(np.count_nonzero(values / count > _NEGLIGIBLE)))
     main = (every @ right[: max(kept, 1)].T).reshape(2, count, 3, -1)
-    rotation = {
-        role: np.concatenate(
-            [np.moveaxis(main[number], 2, 0), _give(tracks[role], stride, time, impact)]
-        )
-        for number, role in enumerate(SENSORS)
-    }
-    gives = len(_GIVE_TIMES)
-    blank = np.zeros((gives, count, 3))
-    arm, club = rotation[FOREARM], rotation["club"]
-    return MotionErrors(
-        time,
-        {FOREARM: np.concatenate([arm, blank]), "club": _after(club, blank, gives)},
+    rotation = {role: np.moveaxis(main[number], 2, 0) for number, role in enumerate(SENSORS)}
+    return MotionErrors(time, rotation)
+
+
+def _give_bumps(time: FloatArray, window: SwingWindow) -> FloatArray:
+    """(M, B) smooth bumps of unit height over the swing's phases."""
+    down = window.impact - window.top
+    places = [
+        (window.takeaway - 0.1, _GIVE_AT_ADDRESS),
+        (window.top - 0.35, 0.15),
+        *((window.top + share * down, _GIVE_WIDTH) for share in (-0.4, 0.0, 0.3, 0.55, 0.8, 1.0)),
+    ]
+    return np.stack(
+        [np.exp(-0.5 * ((time - place) / width) ** 2) for place, width in places], axis=1
     )
 
 
-def _after(club: FloatArray, blank: FloatArray, gives: int) -> FloatArray:
-    """The club's own give comes after the forearm's, as errors of their own."""
-    return np.concatenate([club[:-gives], blank, club[-gives:]])
-
-
-def _give(track: Track, stride: int, time: FloatArray, impact: float) -> FloatArray:
-    """(K, M, 3) rad: smooth bumps of rotation across the segment's main turning."""
+def _give_turns(
+    track: Track, stride: int, time: FloatArray, window: SwingWindow, bumps: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Bumps of rotation (M, 3, B) about the sensor's main turning axis and about one across it."""
     rate = np.einsum("nij,nj->ni", track.matrix()[::stride], track.rate[::stride])
-    main = rate[(time > impact - 0.2) & (time < impact)]
-    axis = main.mean(axis=0) if len(main) else np.array([0.0, 0.0, 1.0])
+    main = rate[(time > window.impact - 0.2) & (time < window.impact)]
+    axis = main.mean(axis=0) if len(main) else np.array([0.0, 1.0, 0.0])
     axis = axis / max(float(np.linalg.norm(axis)), 1e-9)
-    bumps = [
-        GIVE * np.exp(-0.5 * ((time - impact - at) / (_GIVE_WIDTH if at > -0.5 else 0.3)) ** 2)
-        for at in _GIVE_TIMES
-    ]
-    return np.array(bumps)[:, :, None] * axis
+    across = np.cross(axis, np.array([0.0, 0.0, 1.0]))
+    across /= max(float(np.linalg.norm(across)), 1e-9)
+    first, second = (bumps[:, None, :] * way[:, None] for way in (axis, across))
+    return first, second
 
 
 def _read(known: FloatArray, values: FloatArray, time: FloatArray) -> FloatArray:
