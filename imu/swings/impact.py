@@ -59,6 +59,9 @@ DELAY_ERROR = 0.0003
 FILTER_LAG = 0.5
 """Lag of the tenth point behind the strike, as a part of the sampling interval."""
 
+TRAVEL = 0.0002
+"""s for the shock to run up a metre of shaft (about 5000 m/s in steel and carbon)."""
+
 STEP_ERROR = 0.35
 """Standard error from sampling and filter, as a part of the interval (even spread: 0.29)."""
 
@@ -152,7 +155,7 @@ def _onset(time: FloatArray, jump: FloatArray, shock: int, usual: float) -> Stri
     low = max(float(jump[place - 1]), noise)
     share = math.log(level / low) / math.log(float(jump[place]) / low) if low < level else 0.5
     usual_step = float(np.median(np.diff(time)))
-    moment = float(time[place - 1]) + share * step - FILTER_LAG * usual_step
+    moment = float(time[place - 1]) + share * step - FILTER_LAG * usual_step - TRAVEL
     return Strike(moment, math.hypot(STEP_ERROR * step, DELAY_ERROR), height)
 
 
