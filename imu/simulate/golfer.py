@@ -83,7 +83,7 @@ IRON_MEAN = SwingNumbers(
     arm_roll_top_deg=80.0,
     arm_roll_impact_deg=4.0,
     speed=-0.12,
-    snap=-0.18,
+    snap=-0.12,
     finish_deg=122.0,
     sway_m=0.03,
 )
@@ -139,7 +139,7 @@ LOOSE = SwingNumbers(
     arm_roll_top_deg=4.0,
     arm_roll_impact_deg=4.0,
     speed=0.025,
-    snap=0.08,
+    snap=0.04,
     finish_deg=6.0,
     sway_m=0.008,
 )
@@ -157,7 +157,11 @@ class SwingHabit:
     drift: Mapping[str, float] = field(default_factory=dict)
 
     def draw(self, rng: np.random.Generator, progress: float = 0.0) -> SwingNumbers:
-        """One swing; Gaussian, cut at 2.5 deviations. ``progress`` : 0 first, 1 last swing."""
+        """One swing; Gaussian, cut at 2.5 deviations. ``progress`` : 0 first, 1 last swing.
+
+        The arm never turns after the club, and no wrist is let go before the club has turned:
+        overlap at least 1 ms, release at most half the downswing.
+        """
         mean, deviation = self.mean.as_dict(), self.deviation.as_dict()
         values = {
             name: mean[name]
@@ -165,6 +169,8 @@ class SwingHabit:
             + deviation[name] * float(np.clip(rng.standard_normal(), -2.5, 2.5))
             for name in mean
         }
+        values["overlap_ms"] = max(values["overlap_ms"], 1.0)
+        values["release_ms"] = min(values["release_ms"], 0.5 * values["downswing_ms"])
         return SwingNumbers(**values)
 
 
@@ -267,7 +273,8 @@ def add_swing(
     """Add one swing from the address posture that the paths are resting in.
 
     ``slowed`` : rad/s that the ball takes from the club over the ``contact`` time (s).
-    Raises ValueError for numbers that no swing can have (release before the top).
+    Raises ValueError for numbers that no swing can have (release before the top, arm turning
+    after the club).
     """
     shape = release_shape(wrist_torque)
     address = paths.posture()
@@ -281,7 +288,10 @@ def add_swing(
     lead = numbers.release_ms * MS / (1.0 - opening_time(10.0 * DEG / opening, shape, numbers.snap))
     onset = impact - lead
     if not takeaway < arm_top <= club_top < onset < impact:
-        raise ValueError(f"no such swing: its release would start {lead:.3f} s before impact")
+        raise ValueError(
+            f"no such swing: overlap {numbers.overlap_ms:.0f} ms, downswing "
+            f"{numbers.downswing_ms:.0f} ms, release starting {lead / MS:.0f} ms before impact"
+        )
 
     # Arm: pendulum shape, with a share more or less rate at the end (x⁴ − x³ has none at 0).
     span, total = strike - top, impact - arm_top

@@ -53,8 +53,12 @@ ROBIN_SPREAD = SwingNumbers(
     finish_deg=3.0,
     sway_m=0.004,
 )
+LATE = -0.18
+"""Share of the opening rate lost into the ball, by both players."""
+
 KIM_MEAN = replace(
     IRON_MEAN,
+    snap=LATE,
     backswing_ms=900.0,
     downswing_ms=290.0,
     overlap_ms=18.0,
@@ -97,8 +101,8 @@ class Block:
         )
 
 
-_ROBIN_IRON = SwingHabit(IRON_MEAN, ROBIN_SPREAD)
-_ROBIN_DRIVER = SwingHabit(DRIVER_MEAN, ROBIN_SPREAD)
+_ROBIN_IRON = SwingHabit(replace(IRON_MEAN, snap=LATE), ROBIN_SPREAD)
+_ROBIN_DRIVER = SwingHabit(replace(DRIVER_MEAN, snap=LATE), ROBIN_SPREAD)
 _KIM_IRON = SwingHabit(KIM_MEAN, ROBIN_SPREAD)
 
 BLOCKS: tuple[Block, ...] = (

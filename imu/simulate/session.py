@@ -13,9 +13,10 @@ import pandas as pd
 from imu.errors import SwingspreadError
 from imu.recordings.content import make_recording
 from imu.simulate import movements
-from imu.simulate.golfer import DRIVER_MEAN, IRON_MEAN, SwingHabit, SwingNumbers
+from imu.simulate.golfer import DRIVER_MEAN, SwingHabit, SwingNumbers
 from imu.simulate.kinematics import Body
 from imu.simulate.paths import Curve, Knot
+from imu.simulate.population import random_habit
 from imu.simulate.profiles import Profile, SensorDraw, draw_sensor, profile_named
 from imu.simulate.sensor import Measured, measure
 from imu.simulate.setup_faults import SetupFaults, Wobble, exchanged, moved_over, shaking, slip
@@ -355,12 +356,15 @@ def mixed_plan(
     habit: SwingHabit | None = None,
     extras: Sequence[str] = ("walk", "walk", "twirl", "rehearsal", "point", "tap"),
 ) -> SessionPlan:
-    """A session in random order: balls, practice swings and what lies between."""
+    """A session in random order: balls, practice swings and what lies between.
+
+    habit : how this golfer swings; None draws a golfer (see ``population``).
+    """
     actions = ["ball"] * balls + ["practice"] * practices + list(extras)
     order = [actions[i] for i in rng.permutation(len(actions))]
     return SessionPlan(
         actions=("stand", *order),
         player=Player("", handedness),
         club=club,
-        habit=habit or SwingHabit(mean=IRON_MEAN),
+        habit=habit or random_habit(rng, club),
     )

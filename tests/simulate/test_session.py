@@ -7,8 +7,9 @@ import pytest
 
 from imu.columns import EVENTS, METRIC_BY_NAME
 from imu.errors import SwingspreadError
-from imu.simulate.golfer import DRIVER_MEAN, LOOSE, SwingHabit
-from imu.simulate.session import ACTIONS, DRIVER, SessionPlan, mixed_plan, simulate_session
+from imu.simulate.golfer import DRIVER_MEAN, LOOSE, STEADY, SwingHabit
+from imu.simulate.population import random_habit
+from imu.simulate.session import ACTIONS, DRIVER, IRON_7, SessionPlan, mixed_plan, simulate_session
 from imu.simulate.setup_faults import SetupFaults
 from imu.types import BALL, CLUB, FOREARM, PRACTICE, Player
 
@@ -85,6 +86,25 @@ def test_swings_lie_within_human_ranges(which, request):
         for name, value in swing["values"].items():
             metric = METRIC_BY_NAME[name]
             assert metric.low <= value <= metric.high, (name, value)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_golfers_drawn_at_random_are_plausible_too(seed):
+    rng = np.random.default_rng(seed)
+    club = DRIVER if seed % 2 else IRON_7
+    plan = mixed_plan(rng, balls=3, practices=0, club=club, extras=())
+    for swing in simulate_session(plan, "harsh", seed).truth.swings:
+        for name, value in swing["values"].items():
+            metric = METRIC_BY_NAME[name]
+            assert metric.low <= value <= metric.high, (name, value)
+
+
+def test_golfers_differ_more_from_each_other_than_a_steady_one_from_himself():
+    means = [random_habit(np.random.default_rng(k), IRON_7).mean for k in range(60)]
+    # Cut at two deviations: standard deviation about 0.95 of the uncut one.
+    downswing = np.std([m.downswing_ms for m in means])
+    assert downswing == pytest.approx(18.0, rel=0.3)
+    assert downswing > 2.0 * STEADY.downswing_ms
 
 
 def test_club_rates_are_those_published_for_skilled_players(driver_session):
