@@ -43,14 +43,28 @@ def command_reference() -> str:
     """Every command with its arguments and examples."""
     parts = []
     for name, parser in _sub_parsers().items():
-        lines = [f"### `swingspread {name}`", "", _help(name), ""]
-        for action in parser._actions:
-            if isinstance(action, argparse._HelpAction) or action.help == argparse.SUPPRESS:
-                continue
-            lines.append(f"- `{_spelling(action)}`: {_meaning(action)}")
-        examples = [line.strip() for line in _examples(name).splitlines() if line.strip()]
+        lines = [f"### `swingspread {name}`", "", _help(name), "", *_arguments(parser)]
+        said = [line.strip() for line in _examples(name).splitlines() if line.strip()]
+        examples = [line for line in said if line.startswith("swingspread ")]
+        remark = " ".join(line for line in said if line not in examples)
         parts.append("\n".join([*lines, "", "```sh", *examples, "```"]))
+        if remark:
+            parts.append(remark)
     return "\n\n".join(parts)
+
+
+def _arguments(parser: argparse.ArgumentParser, within: str = "") -> list[str]:
+    """One list item an argument; those of a command within a command after it, indented."""
+    lines = []
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            helps = {choice.dest: choice.help for choice in action._choices_actions}
+            for name, inner in action.choices.items():
+                lines.append(f"{within}- `{name}`: {helps.get(name) or inner.description}")
+                lines += _arguments(inner, within + "  ")
+        elif not isinstance(action, argparse._HelpAction) and action.help != argparse.SUPPRESS:
+            lines.append(f"{within}- `{_spelling(action)}`: {_meaning(action)}")
+    return lines
 
 
 def _examples(command: str) -> str:
