@@ -42,6 +42,8 @@ _TIMING = "our definition; range: common practice, no source"
 _PENDULUM = "our definition; double-pendulum theory (White 2006, Am J Phys 74:1088)"
 _ISB = "angle between long axes; parts after Wu et al. 2005, J Biomech 38:981-992"
 _ZHENG = "our definition; range from Zheng et al. 2008, Int J Sports Med 29:487-497"
+_GRIP = "The shaft against the forearm through the grip, not the hand against the radius."
+_ARC = "An arc approximation from rates, not a tracked path."
 _PLANE = "our definition; phases after Kwon et al. 2012, Sports Biomech 11:127-148"
 
 METRICS: tuple[Metric, ...] = (
@@ -145,7 +147,7 @@ METRICS: tuple[Metric, ...] = (
         150,
         "angle",
         headline=True,
-        caution="The shaft against the forearm through the grip, not the hand against the radius.",
+        caution=_GRIP,
     ),
     Metric(
         "hinge_at_top_deg",
@@ -156,7 +158,7 @@ METRICS: tuple[Metric, ...] = (
         40,
         150,
         "angle",
-        caution="The shaft against the forearm through the grip, not the hand against the radius.",
+        caution=_GRIP,
     ),
     Metric(
         "hinge_at_impact_deg",
@@ -214,7 +216,7 @@ METRICS: tuple[Metric, ...] = (
         1.5,
         "length",
         model=True,
-        caution="An arc approximation from rates, not a tracked path.",
+        caution=_ARC,
     ),
     Metric(
         "near_line_ms",
@@ -226,7 +228,7 @@ METRICS: tuple[Metric, ...] = (
         50,
         "time",
         model=True,
-        caution="An arc approximation from rates, not a tracked path.",
+        caution=_ARC,
     ),
     Metric(
         "peak_hinge_rate_deg_s",
@@ -389,14 +391,7 @@ CURVE_COLUMNS: dict[str, str] = {
     "club_rate_deg_s": "°/s",
     "clubhead_speed_m_s": "m/s",
     "plane_inclination_deg": "°",
-    "arm_qw": "",
-    "arm_qx": "",
-    "arm_qy": "",
-    "arm_qz": "",
-    "club_qw": "",
-    "club_qx": "",
-    "club_qy": "",
-    "club_qz": "",
+    **{f"{segment}_q{part}": "" for segment in ("arm", "club") for part in "wxyz"},
     "reconstructed": "",
 }
 """The curve table: one row a sample, with units. Quaternions turn segment axes to world axes."""
