@@ -23,9 +23,11 @@ from imu.columns import METRICS
 from imu.errors import SwingspreadError
 from imu.pipeline import analyse
 from imu.recorder.assemble import assemble_stream
+from imu.recorder.calibration_watch import CalibrationWatch
 from imu.recorder.folder import JournalFolder
 from imu.recorder.journal import Journal, JournalWriter, Kind, Record, read_journal
 from imu.recorder.packet import Packet, decode_packet, full_scales
+from imu.recorder.profile import SensorInfo, decode_info
 from imu.recordings.content import make_recording
 from imu.recordings.synchronise import align
 from imu.settings import AnalysisSettings
@@ -44,6 +46,7 @@ FIRST_LOOK, LAST_LOOK, LOOK_EVERY = 0.35, 3.0, 0.03
 SETTLED = 0.02
 """s of samples wanted after the finish."""
 POLL = 0.015
+CALIBRATION_EVERY = 0.4
 
 _FULL_COUNT = 32768
 
@@ -73,8 +76,10 @@ class LiveAnalysis:
 
     manifest: Manifest
     settings: AnalysisSettings = field(default_factory=AnalysisSettings)
+    calibration: CalibrationWatch = field(default_factory=CalibrationWatch)
     _records: dict[str, deque[Record]] = field(default_factory=dict)
     _infos: dict[str, Record] = field(default_factory=dict)
+    _rates: dict[str, float] = field(default_factory=dict)
     _boots: dict[str, int] = field(default_factory=dict)
     _newest_us: float = -math.inf
     _peak_us: float | None = None
@@ -89,6 +94,9 @@ class LiveAnalysis:
         for record in records:
             if record.kind is Kind.INFO:
                 self._infos[role] = record
+                info = decode_info(record.payload)
+                if isinstance(info, SensorInfo):
+                    self._rates[role] = float(info.rate_hz)
             if record.kind not in (Kind.DATA, Kind.BACKFILL):
                 continue
             packet = decode_packet(record.payload)
@@ -101,8 +109,10 @@ class LiveAnalysis:
             if self._start_ns is None:
                 self._start_ns = record.host_ns
             kept.append(record)
-            if role == CLUB and record.kind is Kind.DATA:
-                self._watch(packet)
+            if record.kind is Kind.DATA:
+                self.calibration.feed(role, packet, self._rates.get(role, 1000.0))
+                if role == CLUB:
+                    self._watch(packet)
         while kept and kept[-1].host_ns - kept[0].host_ns > KEPT * 1e9:
             kept.popleft()
 
@@ -261,7 +271,8 @@ def follow(folder: JournalFolder, writer: JournalWriter) -> None:
     """Write each swing into ``writer`` as an event, until the recording has ended."""
     live = LiveAnalysis(folder.manifest())
     tail = JournalTail(folder)
-    number = 0
+    number, calibration_due = 0, 0.0
+    told_calibration: dict[str, Any] = {}
     while True:
         ended = tail.ended
         fresh = tail.new_records()
@@ -271,8 +282,8 @@ def follow(folder: JournalFolder, writer: JournalWriter) -> None:
         try:
             swings = live.look()
         except (SwingspreadError, ValueError, ArithmeticError, LookupError) as problem:
-            event = {"type": "problem", "text": f"{type(problem).__name__}: {problem}"}
-            writer.append_json(Kind.EVENT, time.monotonic_ns(), event)
+            trouble = {"type": "problem", "text": f"{type(problem).__name__}: {problem}"}
+            writer.append_json(Kind.EVENT, time.monotonic_ns(), trouble)
             swings = []
         for swing in swings:
             number += 1
@@ -284,6 +295,12 @@ def follow(folder: JournalFolder, writer: JournalWriter) -> None:
             }
             told = {"type": "swing", "number": number, **swing.as_dict(), **timing}
             writer.append_json(Kind.EVENT, now, told)
+        if time.monotonic() >= calibration_due:
+            calibration_due = time.monotonic() + CALIBRATION_EVERY
+            if (calibration := live.calibration.as_dict()) != told_calibration:
+                told_calibration = calibration
+                event = {"type": "calibration", **calibration}
+                writer.append_json(Kind.EVENT, time.monotonic_ns(), event)
         writer.flush()
         if ended and not fresh:
             return

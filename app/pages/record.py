@@ -1,0 +1,568 @@
+"""Record: who and what, the sensors, and each swing as it comes. The recording is a process of
+its own; this page starts it, reads what it writes, and asks it to end."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Mapping
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from app.components.choices import segmented
+from app.components.recording_card import (
+    calibration_words,
+    sensor_states,
+    swing_card,
+    swing_strip,
+)
+from app.pages.start import CLUBS
+from app.recording import RecordingDesk, Watched
+from app.store import Store
+from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
+from imu.errors import SwingspreadError
+from imu.recorder.finish import finish_all
+from imu.recordings.library import Library
+from imu.recordings.notes import RecordingNotes, SwingNote, read_notes, update_notes
+
+PATH = "/record"
+NAME = "Record"
+
+BLOCKS = ("warm-up", "practice", "pressure", "after-drill")
+DIRECTIONS = (("", "Not noted"), ("left", "Left"), ("straight", "Straight"), ("right", "Right"))
+OUTCOMES = (("", "Not noted"), ("good", "Good"), ("bad", "Bad"))
+REASONS = ("mishit", "interrupted", "not a full swing", "sensor moved")
+TICK_MS = 500
+
+desk = RecordingDesk()
+
+
+def layout(store: Store, query: Mapping[str, str]) -> Any:
+    """Setup and live view; which of them is shown follows the recording."""
+    return html.Div(
+        className="page",
+        children=[
+            dcc.Interval(id="record-tick", interval=TICK_MS),
+            dcc.Store(id="record-picked"),
+            dcc.Store(id="record-shown"),
+            dcc.Store(id="record-count"),
+            dcc.Store(id="record-heard"),
+            html.Div(_setup(store), id="record-setup", className="record-hidden"),
+            html.Div(_live(), id="record-live", className="record-hidden"),
+        ],
+    )
+
+
+def _setup(store: Store) -> Any:
+    half = {"base": 12, "sm": 6}
+    players = sorted({entry.player for entry in store.entries() if entry.player})
+    return html.Div(
+        className="split even",
+        children=[
+            html.Section(
+                className="card",
+                children=[
+                    html.H1("Record"),
+                    dmc.Grid(
+                        gutter="sm",
+                        mt="md",
+                        children=[
+                            dmc.GridCol(
+                                dmc.Autocomplete(id="record-player", label="Player", data=players),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                segmented(
+                                    "record-hand",
+                                    "Plays",
+                                    (("right", "right-handed"), ("left", "left-handed")),
+                                    "right",
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.Autocomplete(
+                                    id="record-club",
+                                    label="Club",
+                                    data=[club for club, _ in CLUBS],
+                                    value="7-iron",
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.NumberInput(
+                                    id="record-length",
+                                    label="Club length, cm",
+                                    value=94,
+                                    min=50,
+                                    max=140,
+                                    step=0.5,
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.Autocomplete(
+                                    id="record-block", label="Block", data=list(BLOCKS)
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.TextInput(id="record-session", label="Session"), span=half
+                            ),
+                        ],
+                    ),
+                    html.H2("Sensors", className="record-head"),
+                    html.Div(
+                        className="record-shot",
+                        children=[
+                            dmc.Button(
+                                "Look for sensors", id="record-look", variant="default", size="md"
+                            ),
+                            dmc.Select(id="record-forearm", label="On the forearm", data=[], w=200),
+                            dmc.Select(id="record-shaft", label="On the shaft", data=[], w=200),
+                        ],
+                    ),
+                    html.Div(id="record-found", role="status", **{"aria-live": "polite"}),
+                    dmc.Switch(
+                        id="record-virtual",
+                        label="Try without sensors: two virtual ones on a simulated player",
+                        mt="md",
+                    ),
+                    dmc.Button("Start", id="record-start", size="xl", mt="lg"),
+                    html.Div(id="record-trouble", role="alert"),
+                    html.Div(id="record-interrupted"),
+                ],
+            ),
+            html.Section(
+                className="card cautions",
+                children=[
+                    html.H2("Before you swing"),
+                    html.Ul([html.Li(text) for text in (*BEFORE_SWINGING, YOUNG_PLAYERS)]),
+                    html.H2("Put the sensors on"),
+                    html.Ul(
+                        [
+                            html.Li("Lead forearm, on its back, two fingers above the wrist."),
+                            html.Li("Shaft, below the grip, clamped so that it cannot turn."),
+                            html.Li("Arrows towards elbow and butt. Snug; one finger fits under."),
+                        ]
+                    ),
+                ],
+            ),
+        ],
+    )
+
+
+def _live() -> Any:
+    return html.Div(
+        className="stack",
+        children=[
+            html.Section(
+                className="card record-bar",
+                children=[
+                    html.Div(
+                        [
+                            html.H1(id="record-title"),
+                            html.Ul(id="record-sensors", className="record-sensors"),
+                        ]
+                    ),
+                    html.Div(
+                        className="record-shot",
+                        children=[
+                            dmc.Switch(
+                                id="record-mute", label="Mute the tick", persistence=True, size="md"
+                            ),
+                            dmc.Button("Stop", id="record-stop", size="xl", color="red"),
+                        ],
+                    ),
+                ],
+            ),
+            html.Div(id="record-note", role="status", **{"aria-live": "polite"}),
+            html.Section(
+                id="record-calibration", className="card record-calibration", role="status"
+            ),
+            html.Section(
+                id="record-card-box",
+                className="card",
+                **{"aria-label": "Last swing"},
+                children=[
+                    html.Div(id="record-card", **{"aria-live": "polite"}),
+                    html.Div(
+                        id="record-shot",
+                        className="record-shot",
+                        children=[
+                            segmented("record-direction", "Ball went", DIRECTIONS, ""),
+                            segmented("record-outcome", "Shot was", OUTCOMES, ""),
+                            dmc.Autocomplete(
+                                id="record-reason",
+                                label="Leave out because",
+                                data=list(REASONS),
+                                w=230,
+                            ),
+                            dmc.Button("Leave out", id="record-leave", variant="default"),
+                        ],
+                    ),
+                ],
+            ),
+            html.Section(
+                className="card",
+                children=[
+                    html.H2("So far"),
+                    html.Div(id="record-strip", className="record-strip"),
+                    html.P(
+                        "Tempo ratio and release of every swing, newest first.", className="caption"
+                    ),
+                ],
+            ),
+        ],
+    )
+
+
+def start_arguments(
+    player: str | None,
+    hand: str,
+    club: str | None,
+    length_cm: float | str | None,
+    block: str | None,
+    session: str | None,
+    forearm: str | None,
+    shaft: str | None,
+    virtual: bool | None,
+) -> list[str]:
+    """Arguments of `swingspread record` for what the page says.
+
+    Raises SwingspreadError when the club's length is missing.
+    """
+    if not isinstance(length_cm, int | float):
+        raise SwingspreadError("Say how long the club is, in cm.")
+    texts = {
+        "--player": player,
+        "--club": club or "club",
+        "--block": block,
+        "--session": session,
+        "--forearm-sensor": None if virtual else forearm,
+        "--club-sensor": None if virtual else shaft,
+    }
+    arguments = [f"{name}={text.strip()}" for name, text in texts.items() if text and text.strip()]
+    arguments.append(f"--club-length={length_cm:g}")
+    if hand == "left":
+        arguments.append("--left-handed")
+    if virtual:
+        arguments.append("--virtual")
+    return arguments
+
+
+def title_of(watched: Watched) -> str:
+    """What is going on, in a few words."""
+    if watched.state == "starting":
+        return "Starting …"
+    if watched.state == "failed":
+        return "The recording did not start"
+    manifest = watched.manifest
+    who = ", ".join(p for p in (manifest.player.name, manifest.block) if p) if manifest else ""
+    words = {"running": "Recording", "ending": "Ending, fetching the rest", "ended": "Recorded"}
+    clock = (
+        f" · {watched.seconds // 60:.0f}:{watched.seconds % 60:02.0f}" if watched.seconds else ""
+    )
+    return f"{words[watched.state]}{': ' + who if who else ''}{clock}"
+
+
+def note_of(watched: Watched) -> Any:
+    """What to say beside the state: warnings, why it failed, where it went."""
+    if watched.state == "failed":
+        text = watched.words or "no reason was given"
+        return html.Div([html.Strong(text), _again()], className="note bad")
+    if watched.state == "starting":
+        return html.P(watched.words, className="quiet")
+    if watched.state == "ended":
+        if not watched.finished_id:
+            words = watched.words or "nothing was kept"
+            return html.Div([html.Strong(words), _again()], className="note bad")
+        link = dcc.Link(
+            "Open it", href=f"/session?recordings={watched.finished_id}", className="main-link"
+        )
+        return html.Div(
+            [html.Strong("Kept in your library."), html.Div([link, _again()], className="files")],
+            className="note good",
+        )
+    return html.P(watched.warning, className="bad", role="alert") if watched.warning else []
+
+
+def _again() -> Any:
+    return html.Button("Set up another", id="record-again", className="button-link", n_clicks=0)
+
+
+def notes_of(watched: Watched | None) -> RecordingNotes:
+    """Notes written on the recording so far."""
+    if watched is None or watched.folder is None:
+        return RecordingNotes()
+    return read_notes(watched.folder.path)
+
+
+def picked_swing(watched: Watched, picked: int | None) -> dict[str, Any] | None:
+    """The swing chosen in the strip, or the latest."""
+    chosen = [swing for swing in watched.swings if swing["number"] == picked]
+    return next(iter(chosen or watched.swings[-1:]), None)
+
+
+def look_for_sensors(identify: str = "") -> list[dict[str, Any]]:
+    """Sensors near, as the command lists them. Raises SwingspreadError with its message."""
+    command = [sys.executable, "-m", "app.cli", "sensors", "--json", "--seconds", "4"]
+    run = subprocess.run(
+        command + (["--identify", identify] if identify else []),
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    if run.stderr.strip() and not run.stdout.strip().startswith("["):
+        raise SwingspreadError(run.stderr.strip().splitlines()[-1].removeprefix("swingspread: "))
+    found: list[dict[str, Any]] = json.loads(run.stdout)
+    return found
+
+
+def register(app: Dash, store: Store) -> None:
+    """Callbacks of this page."""
+    _register_setup(app, store)
+    _register_live(app)
+    app.clientside_callback(
+        ClientsideFunction("record", "tick"),
+        Output("record-heard", "data"),
+        Input("record-count", "data"),
+        State("record-mute", "checked"),
+        State("record-heard", "data"),
+    )
+
+
+def _register_setup(app: Dash, store: Store) -> None:
+    @app.callback(
+        Output("record-length", "value"),
+        Input("record-club", "value"),
+        prevent_initial_call=True,
+    )
+    def usual_length(club: str) -> Any:
+        length = dict(CLUBS).get(club)
+        return no_update if length is None else round(100 * length, 1)
+
+    @app.callback(
+        Output("record-found", "children"),
+        Output("record-forearm", "data"),
+        Output("record-forearm", "value"),
+        Output("record-shaft", "data"),
+        Output("record-shaft", "value"),
+        Input("record-look", "n_clicks"),
+        prevent_initial_call=True,
+        running=[(Output("record-look", "loading"), True, False)],
+    )
+    def look(_clicks: int) -> tuple[Any, ...]:
+        try:
+            found = look_for_sensors()
+        except SwingspreadError as problem:
+            return html.P(str(problem), className="bad"), [], None, [], None
+        serials = [sensor["serial"] for sensor in found if not sensor["problem"]]
+        at = {sensor["role"]: sensor["serial"] for sensor in found if not sensor["problem"]}
+        lines = [
+            html.Li(
+                [
+                    html.Strong(sensor["serial"]),
+                    f" battery {sensor['battery_percent']} %, signal {sensor['signal_dbm']} dBm"
+                    f", {sensor.get('rate_hz', '?')} Hz. {sensor['problem']} ",
+                    html.Button(
+                        "Blink",
+                        id={"type": "record-blink", "serial": sensor["serial"]},
+                        className="button-link",
+                        n_clicks=0,
+                    ),
+                ]
+            )
+            for sensor in found
+        ]
+        shown = html.Ul(lines) if lines else html.P("No sensor was heard. Charged, on and near?")
+        return shown, serials, at.get("forearm"), serials, at.get("club")
+
+    @app.callback(
+        Output({"type": "record-blink", "serial": ALL}, "disabled"),
+        Input({"type": "record-blink", "serial": ALL}, "n_clicks"),
+        prevent_initial_call=True,
+    )
+    def blink(clicks: list[int]) -> list[bool]:
+        if any(clicks) and isinstance(ctx.triggered_id, dict):
+            look_for_sensors(ctx.triggered_id["serial"])
+        return [False] * len(clicks)
+
+    @app.callback(
+        Output("record-trouble", "children"),
+        Input("record-start", "n_clicks"),
+        State("record-player", "value"),
+        State("record-hand", "value"),
+        State("record-club", "value"),
+        State("record-length", "value"),
+        State("record-block", "value"),
+        State("record-session", "value"),
+        State("record-forearm", "value"),
+        State("record-shaft", "value"),
+        State("record-virtual", "checked"),
+        prevent_initial_call=True,
+    )
+    def start(_clicks: int, *answers: Any) -> Any:
+        try:
+            desk.start(start_arguments(*answers), store.shelf.place())
+        except SwingspreadError as problem:
+            return html.P(str(problem), className="bad")
+        return []
+
+    @app.callback(
+        Output("record-interrupted", "children"),
+        Input("record-finish", "n_clicks", allow_optional=True),
+        Input("record-shown", "data"),
+    )
+    def cut_short(clicks: int | None, _shown: Any) -> Any:
+        left = desk.interrupted()
+        problems: list[str] = []
+        if clicks and left and ctx.triggered_id == "record-finish":
+            library = Library(store.shelf.place())
+            finish_all(left, library, lambda folder, why: problems.append(f"{folder.name}: {why}"))
+            left = desk.interrupted()
+        lines = [html.P(problem, className="caption") for problem in problems]
+        if not left:
+            return lines
+        count = f"{len(left)} recording{'s were' if len(left) > 1 else ' was'} interrupted."
+        button = html.Button("Finish", id="record-finish", className="button-link", n_clicks=0)
+        return html.Div(
+            [html.P([count, " What was received is safe."]), button, *lines], className="note"
+        )
+
+
+def _register_live(app: Dash) -> None:
+    @app.callback(
+        Output("record-setup", "className"),
+        Output("record-live", "className"),
+        Output("record-title", "children"),
+        Output("record-sensors", "children"),
+        Output("record-note", "children"),
+        Output("record-calibration", "children"),
+        Output("record-calibration", "className"),
+        Output("record-card", "children"),
+        Output("record-card-box", "className"),
+        Output("record-shot", "className"),
+        Output("record-strip", "children"),
+        Output("record-stop", "disabled"),
+        Output("record-count", "data"),
+        Output("record-shown", "data"),
+        Input("record-tick", "n_intervals"),
+        Input("record-picked", "data"),
+        State("record-shown", "data"),
+    )
+    def tick(_n: int | None, picked: int | None, shown: str | None) -> tuple[Any, ...]:
+        watched = desk.watch()
+        if watched is None:
+            state = "setup"
+            if shown == state:
+                return (no_update,) * 14
+            hidden = "record-hidden"
+            return "", hidden, "", [], [], [], hidden, [], hidden, hidden, [], True, None, state
+        notes = notes_of(watched)
+        swing = picked_swing(watched, picked)
+        signature = json.dumps(
+            [
+                watched.state,
+                len(watched.swings),
+                picked,
+                repr(notes),
+                watched.words,
+                watched.warning,
+            ]
+        )
+        same = signature == shown
+        shown_number = swing["number"] if swing else None
+        steps = calibration_words(watched.calibration)
+        calibrating = watched.state == "running" and not watched.swings and watched.calibration
+        return (
+            "record-hidden",
+            "",
+            title_of(watched),
+            sensor_states(watched),
+            no_update if same else note_of(watched),
+            steps,
+            "card record-calibration" if calibrating else "record-hidden",
+            no_update if same else (swing_card(swing, watched.swings, notes) if swing else []),
+            "card" if swing else "record-hidden",
+            "record-shot" if swing and watched.state == "running" else "record-hidden",
+            no_update if same else swing_strip(watched.swings, shown_number, notes),
+            watched.state not in ("running", "starting"),
+            len(watched.swings),
+            signature,
+        )
+
+    @app.callback(
+        Output("record-picked", "data"),
+        Input({"type": "record-pick", "number": ALL}, "n_clicks"),
+        Input("record-count", "data"),
+        prevent_initial_call=True,
+    )
+    def pick(clicks: list[int], _count: int | None) -> Any:
+        if isinstance(ctx.triggered_id, dict) and any(clicks):
+            return ctx.triggered_id["number"]
+        return None if ctx.triggered_id == "record-count" else no_update
+
+    @app.callback(
+        Output("record-direction", "value"),
+        Output("record-outcome", "value"),
+        Output("record-leave", "children"),
+        Input("record-card", "children"),
+        State("record-picked", "data"),
+        prevent_initial_call=True,
+    )
+    def noted(_card: Any, picked: int | None) -> tuple[Any, ...]:
+        watched = desk.watch()
+        swing = picked_swing(watched, picked) if watched else None
+        found = notes_of(watched).find(swing["impact_club_clock_us"]) if swing else None
+        note = found or SwingNote(0)
+        return note.direction, note.outcome, "Count it again" if note.left_out else "Leave out"
+
+    @app.callback(
+        Output("record-reason", "value"),
+        Input("record-direction", "value"),
+        Input("record-outcome", "value"),
+        Input("record-leave", "n_clicks"),
+        State("record-reason", "value"),
+        State("record-picked", "data"),
+        prevent_initial_call=True,
+    )
+    def note(
+        direction: str, outcome: str, _clicks: int | None, reason: str | None, picked: int | None
+    ) -> Any:
+        watched = desk.watch()
+        swing = picked_swing(watched, picked) if watched else None
+        if watched is None or watched.folder is None or swing is None or watched.finished_id:
+            return no_update
+        notes = notes_of(watched)
+        impact = round(swing["impact_club_clock_us"])
+        left_out = ((found := notes.find(impact)) and found.left_out) or ""
+        if ctx.triggered_id == "record-leave":
+            left_out = "" if left_out else (reason or "by hand")
+        wanted = SwingNote(impact, direction or "", outcome or "", left_out)
+        if notes.find(impact) != wanted and (notes.find(impact) or wanted != SwingNote(impact)):
+            update_notes(watched.folder.path, lambda kept: kept.with_swing(wanted))
+        return "" if ctx.triggered_id == "record-leave" else no_update
+
+    @app.callback(
+        Output("record-stop", "loading"),
+        Input("record-stop", "n_clicks"),
+        prevent_initial_call=True,
+    )
+    def stop(_clicks: int) -> bool:
+        desk.stop()
+        return False
+
+    @app.callback(
+        Output("record-again", "disabled"),
+        Input("record-again", "n_clicks", allow_optional=True),
+        prevent_initial_call=True,
+    )
+    def again(clicks: int | None) -> bool:
+        if clicks:
+            desk.forget()
+        return False
