@@ -198,8 +198,7 @@ METRICS: tuple[Metric, ...] = (
         "plane_shift_deg",
         "Plane shift",
         "°",
-        "Inclination of the shaft's plane early in the downswing less that in delivery; "
-        "positive when the shaft starts steeper.",
+        "Inclination of the shaft's plane early down less in delivery; positive: starts steeper.",
         _PLANE,
         -40,
         40,
@@ -294,8 +293,7 @@ METRICS: tuple[Metric, ...] = (
         "clubhead_speed_m_s",
         "Clubhead speed",
         "m/s",
-        "Clubhead speed just before impact: the arm about a fixed shoulder plus the club "
-        "about the wrist.",
+        "Clubhead speed just before impact: arm about a fixed shoulder, club about the wrist.",
         _PENDULUM,
         15,
         65,
