@@ -159,3 +159,9 @@ def column_map_for(role: str, meta: JsonObject, given: JsonObject | None) -> Col
     )
     columns |= {axis: str(columns[axis]).removeprefix("-").strip() for axis in turned}
     return ColumnMap(columns, units, layout, turned)
+
+
+def other_unit(quantity: str, declared: str, fits: Mapping[str, bool]) -> str:
+    """The first unit other than the declared one that fits, "" when none does."""
+    others = [unit for unit in QUANTITIES[quantity] if unit != declared and fits[unit]]
+    return others[0] if others else ""

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from imu.errors import SwingspreadError
-from imu.recordings import checks
+from imu.recordings import checks, timing_checks
 from imu.recordings.column_map import ColumnMap, column_map_for
 from imu.recordings.content import make_recording
 from imu.recordings.csv_file import CsvFile
@@ -118,7 +118,7 @@ class _Samples:
 def _read_samples(path: Path, columns: ColumnMap, progress: Progress | None) -> _Samples:
     file = CsvFile(path, columns.layout, progress)
     data = file.columns(columns.present, may_be_blank=("t_host",))
-    checks.check_count(len(data["t_sensor"]), path.name)
+    timing_checks.check_count(len(data["t_sensor"]), path.name)
     time, notes = _clock(data["t_sensor"], columns, file)
     seq, number_notes = _numbers(data, time, columns, file)
     host, host_notes = _arrivals(data, columns, file)
@@ -166,7 +166,10 @@ def _rates_fit_crosswise(samples: Mapping[str, _Samples], meta: Meta) -> bool:
     implied = {role: 1.0 / sample_period(item.time) for role, item in samples.items()}
 
     def fits(role: str, declared: str) -> bool:
-        return abs(implied[role] / meta.sensors[declared].rate_hz - 1.0) <= checks.RATE_TOLERANCE
+        return (
+            abs(implied[role] / meta.sensors[declared].rate_hz - 1.0)
+            <= timing_checks.RATE_TOLERANCE
+        )
 
     straight = fits(FOREARM, FOREARM) and fits(CLUB, CLUB)
     return not straight and fits(FOREARM, CLUB) and fits(CLUB, FOREARM)
@@ -256,9 +259,9 @@ def import_csv(
     for role, item in samples.items():
         declared, where = facts.sensors[role], files[role].name
         rates = {key: sensor.rate_hz for key, sensor in facts.sensors.items() if key != role}
-        rate_note = checks.check_rate(item.time, declared.rate_hz, maps[role], where, rates)
-        checks.check_duration(item.time, where)
-        checks.check_host_time(item.host, item.time, maps[role], where)
+        rate_note = timing_checks.check_rate(item.time, declared.rate_hz, maps[role], where, rates)
+        timing_checks.check_duration(item.time, where)
+        timing_checks.check_host_time(item.host, item.time, maps[role], where)
         checks.check_acceleration_unit(found[role], maps[role], where)
         checks.check_rotation_unit(found[role], maps[role], where)
         checks.check_gravity(item.time, item.acc, item.gyr, maps[role], where)
@@ -277,7 +280,7 @@ def import_csv(
         faults += [f"{role}: {note}" for note in notes if note]
     if both:
         checks.check_distinct(streams[FOREARM], streams[CLUB])
-        faults.append(checks.check_overlap(streams[FOREARM], streams[CLUB]))
+        faults.append(timing_checks.check_overlap(streams[FOREARM], streams[CLUB]))
         if not keep_order:
             names = (files[FOREARM].name, files[CLUB].name)
             faults.append(checks.check_order(found[FOREARM], found[CLUB], names))
