@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from imu.types import FloatArray
 
-SMALLEST, LARGEST = 3, 99
+SMALLEST, LARGEST = 3, 100
 
 LOW: tuple[float, ...] = (
     0.022,
@@ -52,6 +52,7 @@ LOW: tuple[float, ...] = (
     0.639,
     0.641,
     0.648,
+    0.649,
     0.656,
     0.657,
     0.667,
@@ -153,6 +154,7 @@ HIGH: tuple[float, ...] = (
     1.365,
     1.366,
     1.356,
+    1.357,
     1.348,
     1.348,
     1.339,
@@ -220,7 +222,7 @@ ASYMPTOTIC_VARIANCE = 1.3605
 
 
 def mad_quantiles(count: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """2.5 % and 97.5 % quantiles for ``count`` values; NaN below 3, asymptotic above 99."""
+    """2.5 % and 97.5 % quantiles for ``count`` values; NaN below 3, asymptotic above 100."""
     size = np.asarray(count, dtype=np.float64)
     place = np.clip(np.nan_to_num(size), SMALLEST, LARGEST).astype(int) - SMALLEST
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -25,8 +25,7 @@ def whole_sample_timing_sd(period: float) -> float:
 
 def minimal_detectable_change(standard_error_of_measurement: float) -> float:
     """Smallest difference of two readings that is 95 % sure not to be noise (Weir 2005)."""
-    normal_quantile = 1.959963984540054
-    return normal_quantile * math.sqrt(2) * standard_error_of_measurement
+    return 1.96 * math.sqrt(2) * standard_error_of_measurement
 
 
 SWING_TO_SWING = "swing to swing"
