@@ -253,24 +253,25 @@ def _roll(motion: Motion, events: SwingPlace, strike: _Moment) -> dict[str, floa
     return {**found, "closure_deg": roll / DEG}
 
 
+def rate_series(motion: Motion, events: SwingPlace) -> dict[str, FloatArray]:
+    """Opening rate of the hinge and in-plane rates of club and arm, rad/s, from the sample of the
+    club's top to that of impact."""
+    part = slice(int(events.place["club_top"]), int(events.place["impact"]) + 1)
+    opening = -kin.hinge_rate(
+        events.arm[part], events.shaft[part], motion.forearm_rate[part], motion.club_rate[part]
+    )
+    return {"hinge": opening, "club": events.club_rate[part], "arm": events.arm_rate[part]}
+
+
 def _peaks(
     motion: Motion, events: SwingPlace, near: Mapping[str, float] | None
 ) -> dict[str, float]:
     top, impact = events.place["club_top"], events.place["impact"]
     if math.isnan(top):
         return {}
-    first, stop = int(top), int(impact) + 1
-    part = slice(first, stop)
-    opening = -kin.hinge_rate(
-        events.arm[part], events.shaft[part], motion.forearm_rate[part], motion.club_rate[part]
-    )
-    series = {
-        "hinge": opening,
-        "club": events.club_rate[part],
-        "arm": events.arm_rate[part],
-    }
+    first = int(top)
     found: dict[str, float] = {}
-    for name, values in series.items():
+    for name, values in rate_series(motion, events).items():
         earlier = math.nan if near is None else near.get(f"peak_{name}_rate_ms", math.nan)
         hint = impact - first - earlier * MS / events.step
         where, height = peak(values, 0, len(values), events.peak_reach, hint)
