@@ -115,6 +115,8 @@ footer {{ margin-top: 1.2rem; color: {LIGHT.quiet}; font-size: .85rem; overflow-
 @media (max-width: 40rem) {{
   .findings, .pair {{ grid-template-columns: 1fr; }}
   .cautions ul {{ columns: 1; }}
+  .wide {{ overflow-x: auto; }}
+  table {{ font-size: .9rem; }}
 }}
 """
 
@@ -190,8 +192,8 @@ def _table(table: Table) -> str:
     caption = f"<p>{escape(table.caption)}</p>" if table.caption else ""
     rows = "".join(row(cells, "td") for cells in table.rows)
     return (
-        f"<section><h2>{escape(table.heading)}</h2><table><thead>{row(table.header, 'th')}</thead>"
-        f"<tbody>{rows}</tbody></table>{caption}</section>"
+        f"<section><h2>{escape(table.heading)}</h2><div class=wide tabindex=0><table><thead>"
+        f"{row(table.header, 'th')}</thead><tbody>{rows}</tbody></table></div>{caption}</section>"
     )
 
 
