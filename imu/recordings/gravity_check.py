@@ -24,7 +24,7 @@ REST_S, STEADY_M_S2, GRAVITY_SLACK = 0.15, 0.8, 0.08
 sensor may turn slowly; what counts is that the accelerometer shows where up is."""
 LATER_S, LONGEST_S, CLEAR_TURN = 1.0, 10.0, 35.0 * DEG
 """Rests compared lie at most this far apart; up turned by this much between them tells most."""
-MOST_PAIRS, LEAST_PAIRS = 24, 3
+MOST_PAIRS, LEAST_PAIRS = 12, 3
 WRONG, RIGHT = 35.0 * DEG, 12.0 * DEG
 """Median errors that condemn the declared scale and that speak for another."""
 

@@ -19,7 +19,7 @@ import platformdirs
 
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import remove_folder, sweep_leftovers
-from imu.recordings.content import content_id, is_content_id
+from imu.recordings.content import ID_LENGTH, content_hash, is_content_id
 from imu.recordings.manifest import manifest_from_json
 from imu.recordings.notes import read_notes
 from imu.recordings.store import (
@@ -216,14 +216,15 @@ class Library:
         A recording with the same samples and facts is never stored twice. Raises
         SwingspreadError when the disk refuses; the library is then as before.
         """
-        identity = content_id(recording.manifest, recording.streams)
+        full_hash = content_hash(recording.manifest, recording.streams)
+        identity = full_hash[:ID_LENGTH]
         if self.path.is_dir():
             sweep_leftovers(self.path)
         there = self._holding(identity)
         if there is not None:
             return there, False
         try:
-            write_recording(recording, self.path / identity)
+            write_recording(recording, self.path / identity, full_hash)
         except RecordingExistsError:  # another process was quicker
             there = self._holding(identity)
             if there is None:

@@ -124,15 +124,18 @@ def _stream_facts(stream: Stream) -> dict[str, Any]:
     }
 
 
-def write_recording(recording: Recording, folder: Path | str) -> Recording:
+def write_recording(
+    recording: Recording, folder: Path | str, full_hash: str | None = None
+) -> Recording:
     """Write a recording into a new folder and return it with its id worked out afresh.
 
+    full_hash : ``content_hash`` of the recording, when it has just been worked out.
     The folder appears complete or not at all. Raises SwingspreadError when the folder exists
     already (nothing is ever overwritten), when a role cannot be a file name, or when the disk
     refuses; in each case nothing is left behind.
     """
     folder = Path(folder)
-    full_hash = content_hash(recording.manifest, recording.streams)
+    full_hash = full_hash or content_hash(recording.manifest, recording.streams)
     finished = replace(recording, id=full_hash[:ID_LENGTH])
     for role, stream in recording.streams.items():
         if check_role(role) != stream.role:
