@@ -23,6 +23,10 @@ from imu.units import DEG, MS
 TRANSITION_PART = 0.3
 """Part of the downswing counted as the transition for the plane shift."""
 
+LEAST_GAIN = 0.05
+"""Part of the head's speed that must be gained after shaft parallel for a share of it to mean
+anything: the model's speeds are good to a percent or two."""
+
 LEAST_TURNING = 0.05
 """rad/s across the shaft, about a sensor's noise: below it the club turns in no plane."""
 
@@ -139,7 +143,9 @@ def swing_numbers(
         level_velocity = level.head_velocity(arm_length, lever)
         gained = speed - kin.length(level_velocity)
         by_wrists = strike.wrist_speed(velocity, lever) - level.wrist_speed(level_velocity, lever)
-        out["wrist_share"] = by_wrists / gained
+        # Asked only once: readings of slightly changed motions follow the first.
+        worth = gained > LEAST_GAIN * speed if near is None else math.isfinite(near["wrist_share"])
+        out["wrist_share"] = by_wrists / gained if worth else math.nan
     out.update(_near_line(strike, events.normal, speed, settings.near_line_tolerance))
     out.update(_plane_shift(events))
     out.update(_roll(motion, events, strike))
@@ -165,6 +171,7 @@ def swing_numbers(
 
 _OTHER_REASON = {
     "address_time_s": "the club was not seen settling before this swing",
+    "wrist_share": "the head gained hardly any speed after shaft parallel",
     "near_line_m": "the delivery is too upright for an arc approximation",
     "near_line_ms": "the delivery is too upright for an arc approximation",
 }

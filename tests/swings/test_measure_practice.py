@@ -112,6 +112,20 @@ def test_every_metric_is_finite_or_has_a_reason(session):
             assert math.isfinite(value) or found.notes[name], name
 
 
+def test_share_of_hardly_any_gain_is_not_given(session):
+    for swing in session.swings:
+        found, events = measure(session, swing), swing.truth["events_true_s"]
+        speed = np.interp(
+            [found.events["shaft_parallel"], events["t_impact"]],
+            swing.curves["t_s"],
+            swing.curves["head_speed_m_s"],
+        )
+        gained = (speed[1] - speed[0]) / speed[1]
+        if gained < 0.02:
+            assert math.isnan(found.metrics["wrist_share"])
+            assert "hardly any speed" in found.notes["wrist_share"]
+
+
 def test_order_of_peaks_follows_their_times(session):
     for swing in session.swings:
         found = measure(session, swing)
