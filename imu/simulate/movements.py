@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from imu.simulate.golfer import SwingNumbers
+from imu.simulate.habits import SwingNumbers
 from imu.simulate.timeline import Timeline
 from imu.units import DEG
 

@@ -4,14 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from imu.simulate.golfer import (
-    DRIVER_MEAN,
-    IRON_MEAN,
-    LOOSE,
-    STEADY,
-    SwingHabit,
-    SwingNumbers,
-)
+from imu.simulate.habits import DRIVER_MEAN, IRON_MEAN, LOOSE, STEADY, SwingHabit, SwingNumbers
 from imu.types import Club
 
 LONG_CLUB = 1.05

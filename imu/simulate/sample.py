@@ -21,7 +21,7 @@ import numpy as np
 
 from imu.errors import SwingspreadError
 from imu.recordings.store import write_recording
-from imu.simulate.golfer import DRIVER_MEAN, IRON_MEAN, SwingHabit, SwingNumbers
+from imu.simulate.habits import DRIVER_MEAN, IRON_MEAN, SwingHabit, SwingNumbers
 from imu.simulate.session import DRIVER, IRON_7, SessionPlan, simulate_session
 from imu.types import Club, Player
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from imu.simulate.golfer import SwingNumbers, add_swing
+from imu.simulate.golfer import add_swing
+from imu.simulate.habits import SwingNumbers
 from imu.simulate.timeline import PlayedSwing, Timeline
 from imu.types import BALL, PRACTICE
 from imu.units import DEG

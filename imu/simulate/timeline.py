@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from imu.simulate.golfer import SwingNumbers, SwingTimes, address_posture
+from imu.simulate.golfer import SwingTimes, address_posture
+from imu.simulate.habits import SwingNumbers
 from imu.simulate.kinematics import COORDINATES, Body
 from imu.simulate.paths import Curve, Knot, Paths, smooth_noise
 from imu.types import Club, FloatArray

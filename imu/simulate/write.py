@@ -18,7 +18,7 @@ import numpy as np
 
 from imu.errors import SwingspreadError
 from imu.exports.plain_csv import write_plain_csv
-from imu.simulate.golfer import DRIVER_MEAN, IRON_MEAN, LOOSE, STEADY, SwingHabit
+from imu.simulate.habits import DRIVER_MEAN, IRON_MEAN, LOOSE, STEADY, SwingHabit
 from imu.simulate.profiles import PROFILES
 from imu.simulate.session import (
     DRIVER,

@@ -4,14 +4,8 @@ import numpy as np
 import pytest
 
 from imu.simulate.double_pendulum import PendulumParameters, swing_down
-from imu.simulate.golfer import (
-    IRON_MEAN,
-    SwingHabit,
-    SwingNumbers,
-    add_swing,
-    address_posture,
-    release_shape,
-)
+from imu.simulate.golfer import add_swing, address_posture, release_shape
+from imu.simulate.habits import IRON_MEAN, SwingHabit, SwingNumbers
 from imu.simulate.kinematics import COORDINATES, Body
 from imu.simulate.paths import Curve, Paths, smooth_noise
 from imu.simulate.session import ACTIONS, SessionPlan, play

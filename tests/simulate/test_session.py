@@ -7,7 +7,7 @@ import pytest
 
 from imu.columns import EVENTS, METRIC_BY_NAME
 from imu.errors import SwingspreadError
-from imu.simulate.golfer import DRIVER_MEAN, LOOSE, STEADY, SwingHabit
+from imu.simulate.habits import DRIVER_MEAN, LOOSE, STEADY, SwingHabit
 from imu.simulate.population import random_habit
 from imu.simulate.session import ACTIONS, DRIVER, IRON_7, SessionPlan, mixed_plan, simulate_session
 from imu.simulate.setup_faults import SetupFaults

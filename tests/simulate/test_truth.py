@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from imu.settings import AnalysisSettings
-from imu.simulate.golfer import IRON_MEAN, LOOSE, SwingHabit
+from imu.simulate.habits import IRON_MEAN, LOOSE, SwingHabit
 from imu.simulate.session import mixed_plan, simulate_session
 from imu.swings.measure import measure_swing
 from imu.types import BALL, Motion, SwingWindow
