@@ -15,15 +15,18 @@ EXAMPLES = """\
   swingspread export tuesday --out for-the-lab
   swingspread export tuesday --as spreadsheet --as pictures --out for-the-player
   swingspread export tuesday thursday --as motion-bids --out dataset
+  swingspread export "player=Ada Fairway" --as recording --as tables --archive all-of-ada.zip
 """
 
 FORMATS = {
     "tables": "swings, spread and curves as CSV and Parquet, with the meaning of every column",
     "spreadsheet": "swings, spread and meanings as one XLSX file",
-    "pictures": "overlay and spread of the hinge as SVG",
+    "pictures": "overlay and spread of hinge, club rate and arm rate as SVG",
     "raw": "the samples as plain CSV with their meta file, as the importer takes them",
     "motion-bids": "the samples in the open Motion-BIDS layout, players numbered, not named",
+    "recording": "the recording folder as it lies in the library, with the notes on it",
 }
+FROM_ANALYSIS = ("tables", "spreadsheet", "pictures")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,10 +35,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "recordings",
         nargs="+",
         metavar="RECORDING",
-        help="id, unique beginning of an id, name, or folder of a recording; several may be given",
+        help="id, unique beginning of an id, name, or folder of a recording, or a selection such "
+        "as player=Ada for all that fit; several may be given",
     )
     parser.add_argument("--library", metavar="FOLDER", help="library to look in")
-    parser.add_argument("--out", metavar="FOLDER", required=True, help="folder to write into")
+    place = parser.add_mutually_exclusive_group(required=True)
+    place.add_argument("--out", metavar="FOLDER", help="folder to write into")
+    place.add_argument("--archive", metavar="FILE.zip", help="one archive of everything instead")
     parser.add_argument(
         "--as",
         dest="formats",
@@ -49,38 +55,65 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write each format for each recording; several recordings get a folder each."""
-    from app.chosen import analysed, read_labelled
-    from imu.exports.motion_bids import write_motion_bids
-    from imu.exports.plain_csv import write_plain_csv
+    from imu.exports.archive import write_archive
 
     formats = list(dict.fromkeys(arguments.formats or ("tables", "spreadsheet")))
-    out = Path(arguments.out)
-    files: list[Path] = []
-    raw = []
-    for text in arguments.recordings:
-        if {"raw", "motion-bids"} & set(formats):
-            _, recording = read_labelled(arguments.library, text)
-            raw.append(recording)
-            if "raw" in formats:
-                place = own_folder(out, arguments.recordings, recording.manifest.name, recording.id)
-                files += write_plain_csv(recording, place)
-        if {"tables", "spreadsheet", "pictures"} & set(formats):
-            done = analysed(arguments.library, text)
-            name, identity = done.manifest.name, done.analysis.recording_id
-            place = own_folder(out, arguments.recordings, name, identity)
-            files += write_results(done, formats, place)
-    if "motion-bids" in formats:
-        files += write_motion_bids(raw, out / "motion-bids" if len(formats) > 1 else out)
-    for file in files:
-        print(file)
+    recordings = folders_meant(arguments.library, arguments.recordings)
+
+    def fill(out: Path) -> list[Path]:
+        return write_all(arguments.library, recordings, formats, out)
+
+    if arguments.archive:
+        names = write_archive(Path(arguments.archive), fill)
+        print(f"{arguments.archive}: {len(names)} files of {len(recordings)} recording(s)")
+    else:
+        for file in fill(Path(arguments.out)):
+            print(file)
     return 0
 
 
-def own_folder(out: Path, recordings: Sequence[str], name: str, identity: str) -> Path:
-    """``out`` itself for one recording, a folder in it for each of several."""
+def folders_meant(library: str | None, texts: Sequence[str]) -> list[Path]:
+    """Folders of the recordings named, each once; a selection stands for all that fit it.
+
+    Raises SwingspreadError when one of them names nothing.
+    """
+    from app.swing_sets import what_is_meant
+    from imu.recordings.library import Library
+
+    shelf = Library(library)
+    found: list[Path] = []
+    for text in texts:
+        found += [entry.folder for entry in what_is_meant(shelf, text)[2]]
+    return list(dict.fromkeys(found))
+
+
+def write_all(
+    library: str | None, recordings: Sequence[Path], formats: Sequence[str], out: Path
+) -> list[Path]:
+    """Every format of every recording; returns the files."""
+    from app.chosen import analysed, read_labelled
+    from imu.exports.archive import copy_recording
+    from imu.exports.motion_bids import write_motion_bids
+    from imu.exports.plain_csv import write_plain_csv
     from imu.recordings.names import file_name
 
-    return out if len(recordings) == 1 else out / f"{file_name(name)}-{identity[:8]}"
+    files: list[Path] = []
+    dataset = []
+    for folder in recordings:
+        _, recording = read_labelled(library, str(folder))
+        name = f"{file_name(recording.manifest.name)}-{recording.id[:8]}"
+        place = out if len(recordings) == 1 else out / name
+        if "raw" in formats:
+            files += write_plain_csv(recording, place)
+        if "recording" in formats:
+            files += copy_recording(folder, place / "recording" if len(formats) > 1 else place)
+        if set(FROM_ANALYSIS) & set(formats):
+            files += write_results(analysed(library, str(folder)), formats, place)
+        if "motion-bids" in formats:
+            dataset.append(recording)
+    if dataset:
+        files += write_motion_bids(dataset, out / "motion-bids" if len(formats) > 1 else out)
+    return files
 
 
 def write_results(done: Analysed, formats: Sequence[str], folder: Path) -> list[Path]:

@@ -6,6 +6,7 @@ import contextlib
 import io
 import json
 import shutil
+import zipfile
 from pathlib import Path
 
 import pandas as pd
@@ -15,6 +16,7 @@ from app.cli import main
 from imu.columns import CURVE_COLUMNS, SWING_COLUMNS, headline_metrics
 from imu.recordings.library import Library
 from imu.recordings.notes import SwingNote, update_notes
+from imu.recordings.store import read_recording
 
 SAMPLE = Path(__file__).resolve().parents[2] / "recordings" / "kim-7-iron-practice"
 SWINGS = 14
@@ -132,6 +134,24 @@ def test_every_format_is_written(
     names = {file.name for file in listed}
     assert {"swings.csv", "spread.csv", "swings.xlsx", "meta.json", "hinge-overlay.svg"} <= names
     assert (tmp_path / "motion-bids" / "dataset_description.json") in listed
+
+
+def test_all_of_a_player_goes_into_one_archive(
+    library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = tmp_path / "kim.zip"
+    words = ["export", "player=Kim (invented)", "--library", str(library)]
+    assert main([*words, "--as", "recording", "--archive", str(target)]) == 0
+    assert "of 1 recording" in capsys.readouterr().out
+    with zipfile.ZipFile(target) as archive:
+        assert archive.testzip() is None
+        archive.extractall(tmp_path / "kim")
+    again = read_recording(tmp_path / "kim", verify=True)
+    assert again.id == json.loads((SAMPLE / "recording.json").read_text("utf-8"))["id"]
+    assert {file.name for file in tmp_path.iterdir()} == {"kim.zip", "kim"}
+    nobody = ["export", "player=Nobody", "--library", str(library), "--archive", str(target)]
+    assert main(nobody) == 1
+    assert "no recording" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

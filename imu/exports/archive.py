@@ -1,0 +1,59 @@
+"""Many files as one archive."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+from imu.errors import SwingspreadError
+from imu.recordings.store import MANIFEST_FILE
+
+
+def write_archive(target: Path, fill: Callable[[Path], list[Path]]) -> list[str]:
+    """Make a ZIP file of what ``fill`` writes into the folder it is given, whole or not at all.
+
+    Returns the names in the archive. Raises SwingspreadError when the disk refuses; an older
+    archive is then untouched.
+    """
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".archive-", dir=target.parent) as scratch:
+            content, packed = Path(scratch) / "content", Path(scratch) / "packed.zip"
+            content.mkdir()
+            names = [str(file.relative_to(content)) for file in fill(content)]
+            with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+                for name in names:
+                    archive.write(content / name, name)
+            packed.replace(target)
+    except OSError as problem:
+        reason = problem.strerror or str(problem)
+        raise SwingspreadError(
+            f"{target}: could not be written ({reason}). "
+            "Free some space, or choose a folder you may write to"
+        ) from problem
+    return names
+
+
+def copy_recording(recording: Path, folder: Path) -> list[Path]:
+    """Copy a recording folder as it lies in the library, with the notes on it and without what
+    can be worked out again. Returns the copies, the manifest last.
+
+    Raises SwingspreadError when the disk refuses.
+    """
+    sources = sorted(
+        (file for file in recording.iterdir() if file.is_file() and not file.name.startswith(".")),
+        key=lambda file: file.name == MANIFEST_FILE,
+    )
+    copies = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for source in sources:
+            copies.append(folder / source.name)
+            shutil.copyfile(source, copies[-1])
+    except OSError as problem:
+        reason = problem.strerror or str(problem)
+        raise SwingspreadError(f"{folder}: could not be written ({reason})") from problem
+    return copies
