@@ -13,7 +13,6 @@ import numpy as np
 
 from imu.types import FloatArray
 from imu.variation.permutation import exceedance, relabellings, sign_flips
-from imu.variation.sd_ratio import MEDIAN_CENTRED_FROM
 
 CURVE_DRAWS = 1000
 
@@ -88,9 +87,12 @@ def log_sd_difference(
     first: FloatArray, second: FloatArray, seed: int, level: float = 0.95
 ) -> CurveTest:
     """ln ratio of SD curves, B over A: largest |ln variance ratio| by relabelling of centred
-    curves."""
-    centre = np.mean if min(len(first), len(second)) < MEDIAN_CENTRED_FROM else np.median
-    both = np.vstack([first - centre(first, axis=0), second - centre(second, axis=0)])
+    curves.
+
+    Centred on the mean: by simulation the median makes this test of many points too strict
+    (0.4 to 3.4 false alarms in 100 where 5 are allowed, for 5 to 20 swings; the mean 4 to 7).
+    """
+    both = np.vstack([first - first.mean(axis=0), second - second.mean(axis=0)])
     labels = relabellings(len(first), len(second), CURVE_DRAWS, seed)
     sum_a, square_a = labels @ both, labels @ both**2
     sum_b, square_b = both.sum(axis=0) - sum_a, (both**2).sum(axis=0) - square_a

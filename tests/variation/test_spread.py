@@ -1,0 +1,133 @@
+"""The spread table, drift within blocks, and what the words say of both."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+from scipy import stats
+
+from imu.columns import METRICS
+from imu.errors import SwingspreadError
+from imu.variation.drift import fit_drift
+from imu.variation.spread import SPREAD_COLUMNS, spread_sentences, spread_table
+
+
+def test_every_metric_has_a_row_with_the_documented_columns(make_set):
+    swings = make_set(25, 1).swings
+    table = spread_table(swings)
+    assert list(table.columns) == list(SPREAD_COLUMNS)
+    assert table["metric"].tolist() == [metric.name for metric in METRICS]
+    row = table.set_index("metric").loc["release_ms"]
+    values = swings["release_ms"]
+    assert row["mean"] == pytest.approx(values.mean())
+    assert row["median"] == pytest.approx(values.median())
+    assert row["sd"] == pytest.approx(values.std(ddof=1))
+    assert row["robust_sd"] == pytest.approx(
+        stats.median_abs_deviation(values, scale="normal"), rel=1e-6
+    )
+    assert row["cv"] == pytest.approx(stats.variation(values, ddof=1))
+    assert row["sd_unbiased"] > row["sd"]
+    assert row["noise_sd"] == pytest.approx(0.2 * 6)
+    assert row["human_sd"] == pytest.approx(np.sqrt(values.var(ddof=1) - 1.2**2))
+
+
+def test_cv_is_given_where_it_makes_sense_only(make_set):
+    table = spread_table(make_set(25, 1).swings).set_index("metric")
+    assert np.isfinite(table.loc["clubhead_speed_m_s", "cv"])
+    for name in ("hinge_at_impact_deg", "overlap_ms", "tempo_ratio", "waggle_count"):
+        assert np.isnan(table.loc[name, "cv"])
+
+
+def test_whole_sample_timing_adds_to_the_noise_of_durations_only(make_set):
+    swings = make_set(25, 1).swings
+    plain = spread_table(swings, ["release_ms", "hinge_max_deg"])
+    coarse = spread_table(swings, ["release_ms", "hinge_max_deg"], sample_period_s=0.005)
+    assert coarse["noise_sd"][0] == pytest.approx(np.hypot(plain["noise_sd"][0], 5 / np.sqrt(6)))
+    assert coarse["noise_sd"][1] == plain["noise_sd"][1]
+
+
+def test_noise_that_explains_all_is_below_what_the_sensors_resolve(make_set):
+    swings = make_set(25, 1).swings
+    swings["release_ms_se_swing"] = 10.0
+    table = spread_table(swings, ["release_ms"])
+    assert table["human_sd"][0] == 0
+    assert "below what the sensors can resolve" in spread_sentences(table)[0]
+
+
+def test_an_error_shared_by_all_swings_is_not_taken_for_noise(make_set):
+    swings = make_set(25, 1).swings
+    swings["release_ms_se"] = 40.0
+    table = spread_table(swings, ["release_ms"])
+    assert np.isnan(table["noise_sd"][0])
+    assert np.isnan(table["human_sd"][0])
+    assert "sensors" not in spread_sentences(table)[0]
+
+
+def test_missing_measures_are_counted(make_set):
+    swings = make_set(10, 1).swings
+    swings.loc[:3, "release_ms"] = np.nan
+    swings["tempo_ratio"] = np.nan
+    table = spread_table(swings, ["release_ms", "tempo_ratio"])
+    assert table["swings"].tolist() == [6, 0]
+    assert table["missing"].tolist() == [4, 10]
+    assert "too few" in spread_sentences(table)[1]
+
+
+def test_a_wild_swing_is_pointed_out_and_leaves_the_usual_spread_alone(make_set):
+    swings = make_set(30, 1).swings
+    before = spread_table(swings, ["release_ms"]).iloc[0]
+    swings.loc[4, "release_ms"] += 100
+    after = spread_table(swings, ["release_ms"]).iloc[0]
+    assert after["far_out"] == 1
+    assert after["sd"] > 2.5 * before["sd"]
+    assert after["robust_sd"] < 1.2 * before["robust_sd"]
+
+
+def test_nothing_to_work_with_is_said(make_set):
+    with pytest.raises(SwingspreadError, match="no swings"):
+        spread_table(make_set(5, 1).swings.iloc[:0])
+    with pytest.raises(SwingspreadError, match="nothing_ms"):
+        spread_table(make_set(5, 1).swings, ["nothing_ms"])
+
+
+def test_drift_agrees_with_statsmodels():
+    # ordinary least squares with a mean for every block as reference
+    generator = np.random.default_rng(1)
+    blocks = np.repeat([0, 1, 2], [12, 8, 10])
+    order = np.concatenate([np.arange(size) for size in (12, 8, 10)])
+    values = 5.0 * blocks + 0.3 * order + generator.standard_normal(30)
+    values[[3, 20]] = np.nan
+    found = fit_drift(values[:, None], order, blocks).iloc[0]
+    design = pd.get_dummies(blocks).astype(float)
+    design["order"] = order
+    fit = sm.OLS(values, design, missing="drop").fit()
+    assert found["drift_per_swing"] == pytest.approx(fit.params["order"])
+    low, high = fit.conf_int().loc["order"]
+    assert (found["drift_low"], found["drift_high"]) == pytest.approx((low, high))
+    assert found["drift_p"] == pytest.approx(fit.pvalues["order"])
+    assert found["sd_without_drift"] == pytest.approx(np.sqrt(fit.mse_resid))
+
+
+def test_spread_without_drift_recovers_what_is_left(make_set):
+    swings = make_set(60, 2).swings
+    swings["release_ms"] += 0.8 * np.arange(60)
+    row = spread_table(swings, ["release_ms"]).iloc[0]
+    assert row["sd_within_blocks"] > 12
+    assert row["sd_without_drift"] == pytest.approx(6, rel=0.2)
+    assert "drifts up" in spread_sentences(spread_table(swings, ["release_ms"]))[0]
+
+
+def test_short_blocks_have_no_drift():
+    values = np.random.default_rng(1).standard_normal((8, 2))
+    values[:, 1] = np.nan
+    found = fit_drift(values, np.tile([0, 1], 4), np.repeat([0, 1, 2, 3], 2))
+    assert found["drift_per_swing"].isna().all()
+    assert np.isfinite(found["sd_within_blocks"][0])
+
+
+def test_one_swing_has_a_mean_and_no_spread(make_set):
+    row = spread_table(make_set(1, 1).swings, ["release_ms"]).iloc[0]
+    assert np.isfinite(row["mean"])
+    assert np.isnan(row["sd"])
