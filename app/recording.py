@@ -40,6 +40,7 @@ class Watched:
     sensors: dict[str, dict[str, Any]] = field(default_factory=dict)
     swings: tuple[dict[str, Any], ...] = ()
     calibration: dict[str, Any] = field(default_factory=dict)
+    tie_se_ms: float | None = None
     warning: str = ""
     words: str = ""
     finished_id: str = ""
@@ -113,8 +114,9 @@ class RecordingDesk:
 
     def forget(self) -> None:
         """Show the setup again after a recording has ended."""
-        if not self._starting():
-            self._process = self._latest = None
+        with self._lock:
+            if self._held() is None:
+                self._process = self._latest = None
 
     def interrupted(self) -> list[JournalFolder]:
         """Recordings that were cut short and not finished yet."""
@@ -130,7 +132,9 @@ class RecordingDesk:
 
 def _read(folder: JournalFolder, state: str, words: str = "") -> Watched:
     status = last_status(folder)
-    swings, calibration = live_events(folder)
+    events = live_events(folder)
+    calibration = [event for event in events if event.get("type") == "calibration"]
+    ties = [event for event in events if event.get("type") == "clock"]
     try:
         manifest = folder.manifest()
     except SwingspreadError:
@@ -140,8 +144,9 @@ def _read(folder: JournalFolder, state: str, words: str = "") -> Watched:
         folder,
         manifest,
         status.get("sensors", {}),
-        swings,
-        calibration,
+        tuple(event for event in events if event.get("type") == "swing"),
+        calibration[-1] if calibration else {},
+        ties[-1].get("tie_se_ms") if ties else None,
         status.get("warning", ""),
         words,
         folder.finished_id,
@@ -172,12 +177,9 @@ def last_status(folder: JournalFolder) -> dict[str, Any]:
     return {}
 
 
-def live_events(folder: JournalFolder) -> tuple[tuple[dict[str, Any], ...], dict[str, Any]]:
-    """Swings found so far, and how the calibration stands."""
+def live_events(folder: JournalFolder) -> list[dict[str, Any]]:
+    """What the live analysis has told so far: swings, calibration, clocks."""
     path = folder.account("swings")
     if path is None:
-        return (), {}
-    events = [r.json() for r in read_journal(path).records if r.kind is Kind.EVENT]
-    swings = tuple(event for event in events if event.get("type") == "swing")
-    calibration = [event for event in events if event.get("type") == "calibration"]
-    return swings, calibration[-1] if calibration else {}
+        return []
+    return [r.json() for r in read_journal(path).records if r.kind is Kind.EVENT]

@@ -85,7 +85,8 @@ def swing_card(
         remarks.insert(1, f"quality {swing['quality']}")
     if reason:
         remarks.insert(1, f"left out: {reason}")
-    large = [_large(name, swing, others) for name in SHOWN]
+    beside = None if swing["kind"] == "practice" else others
+    large = [_large(name, swing, beside) for name in SHOWN]
     small = [
         f"{METRIC_BY_NAME[name].label} {number_text(METRIC_BY_NAME[name], _value(swing, name))}"
         for name in SMALL
@@ -110,7 +111,7 @@ def _value(swing: Mapping[str, Any], name: str) -> float | None:
     return value
 
 
-def _large(name: str, swing: Mapping[str, Any], others: Sequence[Mapping[str, Any]]) -> Any:
+def _large(name: str, swing: Mapping[str, Any], others: Sequence[Mapping[str, Any]] | None) -> Any:
     metric = METRIC_BY_NAME[name]
     value, se = swing["metrics"].get(name, [None, None])
     error = "" if value is None or se is None else f"± {number_text(metric, max(se, 0.01))}"
@@ -120,7 +121,7 @@ def _large(name: str, swing: Mapping[str, Any], others: Sequence[Mapping[str, An
             html.Div(metric.label, className="tile-label"),
             html.Div(number_text(metric, value), className="record-value"),
             html.Div(error, className="tile-spread"),
-            place_in_block(name, value, others),
+            None if others is None else place_in_block(name, value, others),
         ],
     )
 
@@ -182,6 +183,9 @@ def sensor_states(watched: Watched) -> list[Any]:
                 ]
             )
         )
+    if watched.tie_se_ms is not None:
+        tie = f"to ± {watched.tie_se_ms:.0f} ms by radio; the swings themselves tie them closer"
+        lines.append(html.Li([html.Strong("Clocks tied"), html.Span(tie)]))
     return lines
 
 
@@ -189,10 +193,10 @@ def calibration_words(state: Mapping[str, Any]) -> list[Any]:
     """The step of the calibration and how it goes."""
     step = str(state.get("step", "still before"))
     progress = {
-        "still before": f"{state.get('still_s', 0):.0f} of 3 s",
+        "still before": f"{state.get('still_s', 0):.0f} of 2 s",
         "forearm roll": f"{state.get('forearm_rolls', 0)} of 4",
         "club roll": f"{state.get('club_rolls', 0)} of 4",
-        "still after": f"{state.get('still_s', 0):.0f} of 3 s",
+        "still after": f"{state.get('still_s', 0):.0f} of 2 s",
     }
     words = f"Quality: {state['quality']}" if state.get("quality") else progress.get(step, "")
     return [html.Strong(STEP_WORDS.get(step, "")), html.Span(words, className="quiet")]

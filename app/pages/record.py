@@ -114,15 +114,15 @@ def _setup(store: Store) -> Any:
                             ),
                         ],
                     ),
-                    html.H2("Sensors", className="record-head"),
+                    html.H2("Sensors", className="record-heading"),
                     html.Div(
                         className="record-shot",
                         children=[
                             dmc.Button(
                                 "Look for sensors", id="record-look", variant="default", size="md"
                             ),
-                            dmc.Select(id="record-forearm", label="On the forearm", data=[], w=200),
-                            dmc.Select(id="record-shaft", label="On the shaft", data=[], w=200),
+                            dmc.Select(id="record-forearm", label="On the forearm", data=[], w=170),
+                            dmc.Select(id="record-shaft", label="On the shaft", data=[], w=170),
                         ],
                     ),
                     html.Div(id="record-found", role="status", **{"aria-live": "polite"}),
@@ -284,7 +284,10 @@ def note_of(watched: Watched) -> Any:
             "Open it", href=f"/session?recordings={watched.finished_id}", className="main-link"
         )
         return html.Div(
-            [html.Strong("Kept in your library."), html.Div([link, _again()], className="files")],
+            [
+                html.Strong("Kept in your library."),
+                html.Div([link, _again()], className="record-shot"),
+            ],
             className="note good",
         )
     return html.P(watched.warning, className="bad", role="alert") if watched.warning else []

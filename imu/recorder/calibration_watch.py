@@ -17,7 +17,7 @@ from imu.types import CLUB, FOREARM, FloatArray
 
 STILL_RATE = 0.25
 """rad/s below which a sensor is still, mean over a packet."""
-STILL_WANTED = 3.0
+STILL_WANTED = 2.0
 """s."""
 ROLLS_WANTED = 4
 ROLL_RATE = 0.8

@@ -47,6 +47,7 @@ SETTLED = 0.02
 """s of samples wanted after the finish."""
 POLL = 0.015
 CALIBRATION_EVERY = 0.4
+TIE_EVERY = 5.0
 
 _FULL_COUNT = 32768
 
@@ -159,9 +160,18 @@ class LiveAnalysis:
             self._peak_us, self._peak_rate, self._look_us = None, 0.0, math.inf
         return found
 
-    def _cut(self) -> Recording | None:
-        """The last seconds of both streams as a recording."""
-        assert self._peak_us is not None
+    def tie_ms(self) -> float | None:
+        """Standard error of the two clocks' tie in ms, from the last seconds' arrivals alone."""
+        streams = self._streams()
+        if streams is None:
+            return None
+        try:
+            aligned = align(make_recording(self.manifest, streams))
+        except (SwingspreadError, ValueError):
+            return None
+        return 1e3 * aligned.clocks[FOREARM].offset_se
+
+    def _streams(self) -> dict[str, Stream] | None:
         streams: dict[str, Stream] = {}
         for role in (FOREARM, CLUB):
             records = self._records.get(role)
@@ -172,6 +182,13 @@ class LiveAnalysis:
             if assembled is None or len(assembled.stream.time) < 100:
                 return None
             streams[role] = assembled.stream
+        return streams
+
+    def _cut(self) -> Recording | None:
+        """The last seconds of both streams as a recording, without the swing before."""
+        streams = self._streams()
+        if streams is None or self._peak_us is None:
+            return None
         since = max(self._peak_us - BEFORE_IMPACT * 1e6, self._last_impact_us + AFTER_LAST * 1e6)
         club = streams[CLUB]
         (after,) = np.nonzero(club.time * 1e6 >= since)
@@ -272,6 +289,7 @@ def follow(folder: JournalFolder, writer: JournalWriter) -> None:
     live = LiveAnalysis(folder.manifest())
     tail = JournalTail(folder)
     number, calibration_due = 0, 0.0
+    tie_due = time.monotonic() + TIE_EVERY
     told_calibration: dict[str, Any] = {}
     while True:
         ended = tail.ended
@@ -299,7 +317,12 @@ def follow(folder: JournalFolder, writer: JournalWriter) -> None:
             calibration_due = time.monotonic() + CALIBRATION_EVERY
             if (calibration := live.calibration.as_dict()) != told_calibration:
                 told_calibration = calibration
-                event = {"type": "calibration", **calibration}
+                event: dict[str, Any] = {"type": "calibration", **calibration}
+                writer.append_json(Kind.EVENT, time.monotonic_ns(), event)
+        if time.monotonic() >= tie_due and not live.due():
+            tie_due = time.monotonic() + TIE_EVERY
+            if (tie := live.tie_ms()) is not None:
+                event = {"type": "clock", "tie_se_ms": _plain(tie)}
                 writer.append_json(Kind.EVENT, time.monotonic_ns(), event)
         writer.flush()
         if ended and not fresh:

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imu.recorder.packet import full_scales, range_code
-from imu.simulate.session import SessionPlan, simulate_session
+from imu.simulate.plan import SessionPlan
+from imu.simulate.session import simulate_session
 from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
 from imu.simulate.virtual_link_sensor import (
     FULL_COUNT,

@@ -35,9 +35,9 @@ def rolling(times: int, axis: tuple[float, float, float], wander: float = 0.0) -
 
 def test_the_steps_are_followed_in_order() -> None:
     watch = CalibrationWatch()
-    send(watch, still(2), still(2))
-    assert watch.step == "still before" and 1.5 < watch.still_s < 2.1
-    send(watch, still(1.5), still(1.5))
+    send(watch, still(1.2), still(1.2))
+    assert watch.step == "still before" and 1.0 < watch.still_s < 1.3
+    send(watch, still(1.0), still(1.0))
     assert watch.step == "forearm roll"
     roll = rolling(5, (0.0, 1.0, 0.0))
     send(watch, roll, 0.2 * roll)
@@ -51,9 +51,9 @@ def test_the_steps_are_followed_in_order() -> None:
 
 def test_moving_starts_the_stillness_anew() -> None:
     watch = CalibrationWatch()
-    send(watch, still(2), still(2))
+    send(watch, still(1.2), still(1.2))
     send(watch, rolling(1, (1, 0, 0)), still(1.2))
-    send(watch, still(2), still(2))
+    send(watch, still(1.2), still(1.2))
     assert watch.step == "still before"
 
 
@@ -69,7 +69,8 @@ def test_rolls_that_wander_are_told() -> None:
 
 
 def test_a_simulated_players_calibration_is_recognised() -> None:
-    from imu.simulate.session import SessionPlan, simulate_session
+    from imu.simulate.plan import SessionPlan
+    from imu.simulate.session import simulate_session
 
     session = simulate_session(SessionPlan(("stand", "calibrate")), "clean", 2)
     watch = CalibrationWatch()

@@ -15,7 +15,8 @@ from imu.recorder.assemble import assemble_stream
 from imu.recorder.journal import Journal, Kind, Record
 from imu.recorder.live import LiveAnalysis, LiveSwing
 from imu.recordings.content import make_recording
-from imu.simulate.session import SessionPlan, SimulatedSession, simulate_session
+from imu.simulate.plan import SessionPlan
+from imu.simulate.session import SimulatedSession, simulate_session
 from imu.simulate.virtual_link_motion import RANGES, MotionSource
 from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
 from imu.simulate.virtual_link_sensor import VirtualSensor

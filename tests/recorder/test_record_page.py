@@ -1,0 +1,188 @@
+"""The record page: its process lives on its own, and what it shows comes from the journals."""
+
+from __future__ import annotations
+
+import json
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from virtual_recordings import MANIFEST
+
+from app.components.recording_card import place_in_block, sensor_states, swing_card, swing_strip
+from app.pages import record
+from app.recording import RecordingDesk, Watched, last_status, live_events
+from imu.errors import SwingspreadError
+from imu.recorder.folder import new_folder
+from imu.recorder.journal import JournalWriter, Kind
+from imu.recordings.notes import RecordingNotes, SwingNote
+
+
+def swing(number: int, tempo: float = 3.0, **more: Any) -> dict[str, Any]:
+    metrics = {"tempo_ratio": [tempo, 0.01], "release_ms": [88.0, 0.6], "hinge_max_deg": [96, 0.7]}
+    return {
+        "type": "swing",
+        "number": number,
+        "kind": "ball",
+        "quality": "good",
+        "impact_club_clock_us": number * 10e6,
+        "after_impact_ms": 900,
+        "metrics": metrics,
+        **more,
+    }
+
+
+def text_of(component: Any) -> str:
+    """All words of a component."""
+    if component is None:
+        return ""
+    if isinstance(component, str | int | float):
+        return str(component)
+    if isinstance(component, list | tuple):
+        return " ".join(text_of(child) for child in component)
+    return text_of(getattr(component, "children", None))
+
+
+def test_arguments_say_what_the_page_says() -> None:
+    arguments = record.start_arguments(
+        " Robin Field ", "left", "driver", 114.0, "pressure", None, "F1", "C1", False
+    )
+    assert arguments == [
+        "--player=Robin Field",
+        "--club=driver",
+        "--block=pressure",
+        "--forearm-sensor=F1",
+        "--club-sensor=C1",
+        "--club-length=114",
+        "--left-handed",
+    ]
+    virtual = record.start_arguments("", "right", "", 94, "", "", "F1", "C1", True)
+    assert virtual == ["--club=club", "--club-length=94", "--virtual"]
+    with pytest.raises(SwingspreadError, match="how long"):
+        record.start_arguments("", "right", "driver", "", "", "", None, None, False)
+
+
+def test_a_text_that_looks_like_an_option_stays_a_text() -> None:
+    from app.cli import build_parser
+
+    arguments = record.start_arguments("--virtual", "right", "-x", 94, "", "", None, None, False)
+    options = build_parser().parse_args(["record", *arguments])
+    assert options.player == "--virtual" and options.club == "-x" and not options.virtual
+
+
+def test_the_newest_status_is_read_from_a_long_journal(tmp_path: Path) -> None:
+    folder = new_folder(tmp_path, MANIFEST)
+    assert last_status(folder) == {} and live_events(folder) == []
+    writer = JournalWriter(folder.next_journal("session"))
+    for number in range(2000):
+        status = {"type": "status", "number": number, "sensors": {"club": {"state": "running"}}}
+        writer.append_json(Kind.EVENT, number, status)
+    writer.append_json(Kind.EVENT, 2000, {"type": "note"})
+    writer.close()
+    assert last_status(folder)["number"] == 1999
+
+
+def test_the_card_shows_where_a_swing_lies_in_its_block() -> None:
+    swings = [swing(n, tempo) for n, tempo in enumerate((2.9, 3.0, 3.1, 3.2), start=1)]
+    words = text_of(swing_card(swings[-1], swings, RecordingNotes()))
+    assert "Swing 4" in words and "3.20" in words and "2.0 SD above the mean" in words
+    two = text_of(place_in_block("tempo_ratio", 3.0, swings[:2]))
+    assert "spread after 1 more" in two
+
+
+def test_practice_swings_and_those_left_out_do_not_count_in_the_spread() -> None:
+    swings = [swing(n, tempo) for n, tempo in enumerate((2.9, 3.0, 3.1, 9.0), start=1)]
+    swings.append(swing(5, 3.2))
+    notes = RecordingNotes(swings=(SwingNote(40_000_000, left_out="mishit"),))
+    assert "2.0 SD above" in text_of(swing_card(swings[-1], swings, notes))
+    assert "left out: mishit" in text_of(swing_card(swings[3], swings, notes))
+    swings[3] = swing(4, 9.0, kind="practice")
+    assert "2.0 SD above" in text_of(swing_card(swings[-1], swings, RecordingNotes()))
+    assert "SD" not in text_of(swing_card(swings[3], swings, RecordingNotes()))
+
+
+def test_the_strip_runs_from_newest_to_oldest_with_marks() -> None:
+    notes = RecordingNotes(swings=(SwingNote(10_000_000, direction="left", outcome="good"),))
+    buttons = swing_strip([swing(1), swing(2, kind="practice")], 2, notes)
+    assert [text_of(button).split()[0] for button in buttons] == ["2", "1"]
+    assert "practice" in text_of(buttons[0]) and "left, good" in text_of(buttons[1])
+    assert "chosen" in buttons[0].className and "chosen" not in buttons[1].className
+
+
+def test_sensor_lines_tell_loss_and_low_battery() -> None:
+    facts = {"serial": "C1", "state": "running", "battery": 9, "rssi": -60, "received": 5000}
+    facts |= {"rate_hz": 1000, "lost": 19, "missing": 0, "problem": ""}
+    words = text_of(sensor_states(Watched("running", sensors={"club": facts}, tie_se_ms=6.2)))
+    for part in ("Club C1", "battery 9 %", "5 s kept", "19 samples lost", "battery low", "± 6 ms"):
+        assert part in words
+
+
+def test_the_recording_outlives_the_server_that_started_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import app.recording as recording
+
+    program = (
+        "import sys, time; sys.path.insert(0, sys.argv[2])\n"
+        "from pathlib import Path\n"
+        "from virtual_recordings import MANIFEST\n"
+        "from imu.recorder.folder import new_folder\n"
+        "folder = new_folder(Path(sys.argv[1]), MANIFEST)\n"
+        "lock = folder.hold()\n"
+        "while not folder.stop_asked: time.sleep(0.05)\n"
+        "folder.mark_finished('abc')\n"
+    )
+    real = recording.subprocess.Popen
+    here = str(Path(__file__).parent)
+
+    def popen(command: list[str], **options: Any) -> Any:
+        assert options["start_new_session"]
+        return real([command[0], "-c", program, str(tmp_path), here], **options)
+
+    monkeypatch.setattr(recording.subprocess, "Popen", popen)
+    desk = RecordingDesk(tmp_path)
+    assert desk.watch() is None
+    desk.start(["--virtual"], str(tmp_path / "library"))
+    with pytest.raises(SwingspreadError, match="already"):
+        desk.start([], "")
+    wait_for(lambda: (w := desk.watch()) is not None and w.state == "running")
+    other_server = RecordingDesk(tmp_path)
+    seen = other_server.watch()
+    assert seen is not None and seen.state == "running"
+    assert seen.manifest is not None and seen.manifest.player.name == "Robin Field"
+    with pytest.raises(SwingspreadError, match="already"):
+        other_server.start([], "")
+    other_server.stop()
+    wait_for(lambda: (w := desk.watch()) is not None and w.state == "ended")
+    ended = desk.watch()
+    assert ended is not None and ended.finished_id == "abc"
+    assert "Open it" in text_of(record.note_of(ended))
+    desk.forget()
+    assert desk.watch() is None
+
+
+def test_a_recording_that_cannot_start_says_why(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", "unix:path=/nowhere/bus")
+    desk = RecordingDesk(tmp_path)
+    desk.start(["--club=spoon"], str(tmp_path / "library"))
+    wait_for(lambda: (w := desk.watch()) is not None and w.state == "failed")
+    failed = desk.watch()
+    assert failed is not None and "--club-length" in failed.words
+    assert "--club-length" in text_of(record.note_of(failed))
+
+
+def test_titles_say_what_goes_on() -> None:
+    running = Watched("running", manifest=MANIFEST, seconds=75)
+    assert record.title_of(running) == "Recording: Robin Field, practice · 1:15"
+    assert record.title_of(Watched("starting")) == "Starting …"
+    assert json.dumps(record.calibration_words({})[1].children)
+
+
+def wait_for(condition: Any, seconds: float = 20.0) -> None:
+    deadline = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
