@@ -47,6 +47,8 @@ and its angles no longer follow the arm. ``worn`` is 1 while the arm is alive, 0
 
 _BASE = np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
 _TWIST_SPACING = 0.004
+_HAND_WIDTH = 0.09
+_AHEAD = np.deg2rad(25.0)
 _OF_CLUB = frozenset({"club_tilt", "lag", "club_elevation", "club_twist"})
 
 Vector = list[FloatArray]
@@ -216,6 +218,24 @@ class Body:
     def club_at(self, time: FloatArray) -> SegmentState:
         """State of the club at (N,) times, s."""
         return self.at(time).club
+
+    def trail_forearm_at(self, time: FloatArray) -> SegmentState:
+        """A rough trail forearm: its wrist on the grip below the lead hand, its elbow folding.
+
+        Good enough to try what a sensor on the wrong arm does; in the plane it turns 1.3 times
+        as far as the lead arm, starts 25° ahead of it, and rolls the other way.
+        """
+        club = self.at(time).club
+        grip = club.force_at(np.array([0.0, -_HAND_WIDTH, 0.0]))
+        force = _out_of(_unbase(grip), club._angles)
+        heading, tilt, angle, elevation, roll = (
+            self._coordinate(name, time)
+            for name in ("heading", "arm_tilt", "arm_angle", "arm_elevation", "arm_roll")
+        )
+        turned = (-1.3 * angle[0] - _AHEAD, -1.3 * angle[1], -1.3 * angle[2])
+        other = (np.pi - roll[0], -roll[1], -roll[2])
+        angles = [(2, heading), (0, _minus(tilt)), (1, turned), (0, elevation), (2, other)]
+        return SegmentState(*_chain(angles, force), angles)
 
     def _arm(self, time: FloatArray) -> tuple[SegmentState, list[Angle]]:
         hub = [self._coordinate(name, time) for name in ("hub_x", "hub_y", "hub_z")]

@@ -69,15 +69,19 @@ def ideal_signal(
     role: str,
     mirrored: bool = False,
     wobbles: Sequence[Wobble] = (),
+    wrong_arm: bool = False,
 ) -> Signal:
     """Specific force and angular rate in sensor axes, each (N, 3), as a function of time.
 
     wobbles : movements of the sensor against its segment: the shaft bends, skin slides, a strap
-    slips.
+    slips. wrong_arm : the forearm's sensor sits on the trail arm.
     """
 
     def signal(time: FloatArray) -> tuple[FloatArray, FloatArray]:
-        state = body.club_at(time) if role == CLUB else body.forearm_at(time)
+        if role == CLUB:
+            state = body.club_at(time)
+        else:
+            state = body.trail_forearm_at(time) if wrong_arm else body.forearm_at(time)
         force = state.force_at(place.point)
         turning, bending = list(state.rate.T), list(state.acceleration.T)
         for wobble in wobbles:
@@ -215,10 +219,11 @@ def measure(
     wobbles: Sequence[Wobble] = (),
     start: float = 0.2,
     upside_down: bool = False,
+    wrong_arm: bool = False,
 ) -> Measured:
     """Samples of one sensor from ``start`` to ``duration`` (s of true time)."""
     place = site(draw, role, wrist_from_butt, upside_down)
-    exact = ideal_signal(body, place, role, mirrored, wobbles)
+    exact = ideal_signal(body, place, role, mirrored, wobbles, wrong_arm)
     blows = ringing(shocks, role, place.mount, mirrored)
     first = start + float(rng.uniform(0.0, 0.02))
     clock = draw.clock_offset + (1.0 + draw.clock_skew) * first

@@ -70,6 +70,7 @@ def simulate_session(plan: SessionPlan, profile: str, seed: int) -> SimulatedSes
             _wobbles(plan, line, role, errors, draws[role]),
             plan.trim[0] + 0.2,
             role in plan.faults.upside_down,
+            plan.faults.wrong_arm,
         )
     recorded = {role: found.stream for role, found in measured.items()}
     if plan.faults.swapped:

@@ -18,7 +18,8 @@ class SetupFaults:
     """What is wrong; nothing by default.
 
     handedness, club_length : declared so in the manifest, whatever is true ("" and 0: as true).
-    swapped : the sensors' roles exchanged. upside_down : roles strapped end for end.
+    swapped : the sensors' roles exchanged. wrong_arm : the forearm's sensor on the trail arm.
+    upside_down : roles strapped end for end.
     slip_deg : by role, turn about the segment in the middle of the session, in a strike.
     loose_deg : by role, shaking of a loose strap during the swings (standard deviation).
     """
@@ -26,6 +27,7 @@ class SetupFaults:
     handedness: str = ""
     club_length: float = 0.0
     swapped: bool = False
+    wrong_arm: bool = False
     upside_down: tuple[str, ...] = ()
     slip_deg: Mapping[str, float] = field(default_factory=dict)
     loose_deg: Mapping[str, float] = field(default_factory=dict)

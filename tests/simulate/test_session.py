@@ -242,6 +242,32 @@ def test_a_loose_strap_shakes_only_in_swings():
     assert np.array_equal(a[calm], b[calm])
 
 
+def test_a_sensor_on_the_trail_arm_does_not_fit_the_wrist():
+    # On the lead arm both sensors' accelerations, carried to the wrist, are one vector; on the
+    # trail arm the hand is another place. Carried with the exact movement, world axes.
+    for wrong, low, high in ((False, 0.0, 1e-6), (True, 10.0, 500.0)):
+        session = with_faults(wrong_arm=wrong)
+        body, swing = session.body, session.truth.swings[1]
+        time = swing["events_s"]["impact"] + np.arange(-0.15, -0.005, 0.002)
+        arm = body.trail_forearm_at(time) if wrong else body.forearm_at(time)
+        club = body.club_at(time)
+        gap = arm.orientation().apply(arm.wrist_force) - club.orientation().apply(club.wrist_force)
+        assert low <= np.abs(gap).max() <= high
+    right = with_faults().recording.streams[FOREARM]
+    other = with_faults(wrong_arm=True).recording.streams[FOREARM]
+    assert np.abs(other.gyr - right.gyr).max() > 5.0
+
+
+def test_the_trail_forearm_is_consistent_too():
+    session = with_faults(wrong_arm=True)
+    step = 2e-5
+    time = session.truth.swings[0]["events_s"]["impact"] + np.linspace(-0.5, -0.01, 40)
+    before, now, after = (session.body.trail_forearm_at(time + k * step) for k in (-1, 0, 1))
+    rate = (before.orientation().inv() * after.orientation()).as_rotvec() / (2 * step)
+    assert np.abs(rate - now.rate).max() < 2e-4
+    assert np.abs((after.rate - before.rate) / (2 * step) - now.acceleration).max() < 2.0
+
+
 def test_another_club_is_longer_and_its_sensor_sits_otherwise():
     plan = SessionPlan(("ball", "change_club", "ball"))
     session = simulate_session(plan, "clean", 1)
