@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,19 +14,20 @@ from imu.columns import CURVE_COLUMNS, EVENTS, METRICS, SWING_COLUMNS
 from imu.fusion.axes import Mounting
 from imu.fusion.estimate import SessionFit, SwingFit
 from imu.fusion.mirror import mirror
-from imu.fusion.motion import build_motion, turned
+from imu.fusion.motion import build_motion
 from imu.fusion.report import describe_fit
 from imu.fusion.samples import cut_swing
 from imu.fusion.session import solve_session
 from imu.fusion.track import Track
-from imu.fusion.uncertainty import MotionErrors, motion_errors, thinned
+from imu.fusion.uncertainty import motion_errors
 from imu.recordings.synchronise import align, filter_delay
 from imu.settings import AnalysisSettings
 from imu.swings.curves import swing_curves
 from imu.swings.find import find_swings
-from imu.swings.measure import SwingMeasurement, measure_swing
+from imu.swings.measure import measure_swing
 from imu.swings.practice import ReturnLead, as_if_struck, return_lead
 from imu.swings.quality import judge
+from imu.swings.standard_errors import Noise, rate_noise, standard_errors
 from imu.types import (
     BALL,
     CLUB,
@@ -84,6 +84,11 @@ def analyse(
         recording.manifest.player.arm_length,
         chosen,
     )
+    noise = Noise(
+        rate=rate_noise(aligned.streams[CLUB].gyr),
+        period=1.0 / aligned.streams[CLUB].rate_hz,
+        delay=filter_delay(recording, CLUB)[1],
+    )
     rows: list[dict[str, Any]] = []
     curves: list[pd.DataFrame] = []
     fits = iter(zip(fit.swings, moved, strict=True))
@@ -94,7 +99,7 @@ def analyse(
             continue
         swing, (motion, tracks) = next(fits)
         row, curve = _measure(
-            number, window, motion, tracks, fit, swing, mounted, usual, recording, chosen
+            number, window, motion, tracks, fit, swing, mounted, usual, noise, recording, chosen
         )
         rows.append(row)
         curves.append(curve)
@@ -130,6 +135,7 @@ def _measure(
     swing: SwingFit,
     mounted: Mounting,
     usual: ReturnLead,
+    noise: Noise,
     recording: Recording,
     settings: AnalysisSettings,
 ) -> tuple[dict[str, Any], pd.DataFrame]:
@@ -140,7 +146,9 @@ def _measure(
         struck, remark = as_if_struck(motion, window, club, arm_length, settings, usual)
     measured = measure_swing(motion, struck, club, arm_length, settings)
     errors = motion_errors(tracks, fit, swing, mounted, struck)
-    metric_se, event_se = standard_errors(motion, struck, measured, errors, recording, settings)
+    metric_se, event_se = standard_errors(
+        motion, struck, measured, errors, noise, club, arm_length, settings
+    )
     quality = judge(motion, struck, measured, metric_se, swing.residual)
     said = [remark] if remark else []
     said += [*window.notes, *quality.reasons]
@@ -164,55 +172,6 @@ def _measure(
     curve["swing"] = number
     curve["hinge_se_deg"] = errors.hinge_sigma(motion) / DEG
     return row, curve
-
-
-def standard_errors(
-    motion: Motion,
-    window: SwingWindow,
-    measured: SwingMeasurement,
-    errors: MotionErrors,
-    recording: Recording,
-    settings: AnalysisSettings,
-) -> tuple[dict[str, float], dict[str, float]]:
-    """Standard error of every metric (in its own unit) and event (s) of one swing."""
-    manifest = recording.manifest
-    start = min(measured.events.get("takeaway", math.nan), window.takeaway) - 0.4
-    if math.isnan(start):
-        start = window.takeaway - 0.4
-    thin = thinned(motion, start, window.impact + 0.08, 2)
-
-    def read(moved: Motion, where: SwingWindow) -> SwingMeasurement:
-        return measure_swing(
-            moved, where, manifest.club, manifest.player.arm_length, settings, measured
-        )
-
-    base = read(thin, window)
-    changed = [read(turned(thin, *errors.at(k, thin.time)), window) for k in range(len(errors))]
-    if window.kind == BALL and window.impact_se > 0.0:
-        later = replace(window, impact=window.impact + window.impact_se)
-        changed.append(read(thin, later))
-    metric_se = _root_sum(list(base.metrics), base.metrics, [c.metrics for c in changed])
-    event_se = _root_sum(list(EVENTS), base.events, [c.events for c in changed])
-    delay_se = filter_delay(recording, CLUB)[1]
-    sampling = 1.0 / recording.streams[CLUB].rate_hz / math.sqrt(12.0)
-    for name, value in event_se.items():
-        event_se[name] = math.sqrt(value**2 + delay_se**2 + sampling**2)
-    return metric_se, event_se
-
-
-def _root_sum(
-    names: Sequence[str],
-    base: Mapping[str, float],
-    changed: Sequence[Mapping[str, float]],
-) -> dict[str, float]:
-    """Root of the sum of squared changes; changes that can't be read are left out."""
-    moved = np.array([[other.get(name, math.nan) for name in names] for other in changed])
-    center = np.array([base.get(name, math.nan) for name in names])
-    total = np.sqrt(np.nansum((moved - center) ** 2, axis=0))
-    return {
-        name: float(value) if math.isfinite(middle) else math.nan
-        for name, value, middle in zip(names, total, center, strict=True)
-    }
 
 
 def _lost(number: int, window: SwingWindow) -> dict[str, Any]:

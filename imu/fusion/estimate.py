@@ -28,7 +28,7 @@ from imu.fusion.joint import (
     joint_rows,
     rotation_field,
 )
-from imu.fusion.parameters import Priors, Shared, from_vector
+from imu.fusion.parameters import GYR_BIAS, OFFSET, Priors, Shared, from_vector
 from imu.fusion.quaternion import from_rotvec, multiply
 from imu.fusion.rest import RestSpells
 from imu.fusion.samples import SENSORS, SwingSamples
@@ -42,7 +42,8 @@ _STUDENT = 4.0
 _MOST_STEPS = 12
 _SETTLED_STEP = 0.03
 _START_ROTATION = 1.0
-_SMALLEST_SCALE = 0.1
+_SETTLED_SPREAD = 0.1
+_SMALLEST_SCALE = 0.02
 _GIVE_UNSEEN = 0.005
 
 
@@ -94,25 +95,36 @@ class _Normal:
     apart: FloatArray
 
 
+@dataclass(frozen=True, eq=False)
+class Guess:
+    """Where a fit starts: shared and own unknowns, and the residuals' scale and correlation."""
+
+    shared: Shared
+    states: tuple[SwingState, ...]
+    scale: float = 3.0
+    correlation: float = 6.0
+
+
 def fit_session(
     swings: Sequence[SwingSamples],
     rests: Mapping[str, RestSpells],
-    shared: Shared,
-    states: Sequence[SwingState],
+    guess: Guess,
+    expected: Shared,
     clock_sigma: tuple[float, float],
     priors: Priors | None = None,
 ) -> SessionFit:
     """Estimate all unknowns of a session.
 
-    shared, states : first guesses (``imu.fusion.start``). clock_sigma : standard errors of the
-    first clock alignment: shift in s, drift. Works from one swing upwards.
+    guess : where to start. expected : the prior's centre (``imu.fusion.start``; for the
+    gyroscope's bias zero is taken). clock_sigma : standard errors of the first clock alignment:
+    shift in s, drift. Works from one swing upwards.
     """
     sigma = (priors or Priors()).vector(*clock_sigma)
-    center = shared.vector()
-    center[:3] = 0.0
-    center[27:30] = 0.0
-    current = list(states)
-    scale, correlation = 3.0, 6.0
+    center = expected.vector()
+    for offset in OFFSET.values():
+        center[offset + GYR_BIAS.start : offset + GYR_BIAS.stop] = 0.0
+    shared, current = guess.shared, list(guess.states)
+    scale, correlation = guess.scale, guess.correlation
     converged = False
     steps = 0
     for steps in range(1, _MOST_STEPS + 1):
@@ -131,12 +143,12 @@ def fit_session(
         ]
         residuals = np.concatenate([normal.normalised for normal in normals])
         spread = 1.4826 * float(np.median(np.abs(residuals)))
-        if steps > 1:
-            scale = max(_SMALLEST_SCALE, scale * spread)
-            correlation = _correlation(normals)
-        if steps > 3 and size < _SETTLED_STEP and abs(spread - 1.0) < 0.1:
+        if size < _SETTLED_STEP and abs(spread - 1.0) < _SETTLED_SPREAD:
             converged = True
             break
+        if steps > 1 or guess.scale < 1.0:
+            scale = max(_SMALLEST_SCALE, scale * spread)
+            correlation = _correlation(normals)
     fits = tuple(
         SwingFit(state, inverse, -inverse @ normal.cross.T, _rms(normal.normalised))
         for state, normal, inverse in zip(current, normals, inverses, strict=True)

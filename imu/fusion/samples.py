@@ -110,7 +110,7 @@ def cut_swing(aligned: AlignedStreams, window: SwingWindow, step: float) -> Swin
         x, y, z = (spans(flags[:, axis], time) for axis in range(3))
         sensors[role] = SensorSpan(
             signal=CubicSpline(time, values),
-            doubt=np.vstack([gaps, spans(flags[:, 3:].any(axis=1), time)]),
+            doubt=np.vstack([gaps, spans(np.any(flags[:, 3:], axis=1), time)]),
             acc_clipped=(x, y, z),
             period=period,
         )

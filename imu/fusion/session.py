@@ -7,19 +7,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imu.fusion.axes import Mounting, club_axis, forearm_axis, mounting
-from imu.fusion.estimate import SessionFit, fit_session
+from imu.fusion.axes import LongAxis, Mounting, club_axis, forearm_axis, mounting
+from imu.fusion.estimate import Guess, SessionFit, fit_session
 from imu.fusion.joint import follow_both
+from imu.fusion.parameters import Shared
 from imu.fusion.rest import RestSpells, rest_spells
 from imu.fusion.samples import SENSORS, SwingSamples
 from imu.fusion.start import Seat, first_seat, first_shared, first_state, reseat
-from imu.types import CLUB, FOREARM, AlignedStreams, Manifest
+from imu.fusion.track import Track
+from imu.types import CLUB, FOREARM, AlignedStreams, Manifest, Stream
 
 _LEAST_CLOCK_SE = 0.003
 _LEAST_DRIFT_SE = 2e-6
 _FOREARM_TO_WRIST = 0.06
 _BUTT_TO_SENSOR = 0.33
 _MOST_TRIES = 3
+_FIRST_SWINGS = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,18 +50,56 @@ def solve_session(
     rests = {r: rest_spells(streams[r].time, streams[r].acc, streams[r].gyr) for r in SENSORS}
     clock = aligned.clocks[FOREARM]
     sigma = (max(clock.offset_se, _LEAST_CLOCK_SE), max(clock.drift_se, _LEAST_DRIFT_SE))
-    seats = {role: first_seat(swings, role) for role in SENSORS}
-    for _ in range(_MOST_TRIES):
-        shared = first_shared(swings, rests, lengths, seats)
-        states = [first_state(samples, shared) for samples in swings]
-        fit = fit_session(swings, rests, shared, states, sigma)
-        tracks = [
-            follow_both(samples, fit.shared, swing.state)
-            for samples, swing in zip(swings, fit.swings, strict=True)
-        ]
+    some = _spread_out(len(swings))
+    fit, tracks, arm, expected, seats = _fit_and_seat(
+        [swings[i] for i in some], rests, lengths, sigma, streams[FOREARM], manifest
+    )
+    if len(some) < len(swings):
+        known = dict(zip(some, fit.swings, strict=True))
+        states = tuple(
+            known[i].state if i in known else first_state(samples, fit.shared)
+            for i, samples in enumerate(swings)
+        )
+        guess = Guess(fit.shared, states, fit.scale, fit.correlation)
+        fit = fit_session(swings, rests, guess, expected, sigma)
+        tracks = _follow(swings, fit)
         arm = forearm_axis(
             swings, tracks, fit, seats[FOREARM], streams[FOREARM], manifest.player.arm_length
         )
+    axes = {FOREARM: arm, CLUB: club_axis(fit, seats[CLUB], streams[CLUB])}
+    return SolvedSession(fit, mounting(swings, tracks, axes), seats, rests)
+
+
+def _spread_out(count: int) -> list[int]:
+    """Swings to fit first, evenly over the session: a few bring all near, and are quick."""
+    if count <= _FIRST_SWINGS:
+        return list(range(count))
+    return sorted({round(x) for x in np.linspace(0, count - 1, _FIRST_SWINGS)})
+
+
+def _follow(swings: Sequence[SwingSamples], fit: SessionFit) -> list[dict[str, Track]]:
+    return [
+        follow_both(samples, fit.shared, swing.state)
+        for samples, swing in zip(swings, fit.swings, strict=True)
+    ]
+
+
+def _fit_and_seat(
+    swings: Sequence[SwingSamples],
+    rests: Mapping[str, RestSpells],
+    lengths: Mapping[str, float],
+    sigma: tuple[float, float],
+    forearm: Stream,
+    manifest: Manifest,
+) -> tuple[SessionFit, list[dict[str, Track]], LongAxis, Shared, Mapping[str, Seat]]:
+    """Fit from nothing; where the fit contradicts a sensor's seat, take the better and refit."""
+    seats = {role: first_seat(swings, role) for role in SENSORS}
+    for _ in range(_MOST_TRIES):
+        expected = first_shared(swings, rests, lengths, seats)
+        states = tuple(first_state(samples, expected) for samples in swings)
+        fit = fit_session(swings, rests, Guess(expected, states), expected, sigma)
+        tracks = _follow(swings, fit)
+        arm = forearm_axis(swings, tracks, fit, seats[FOREARM], forearm, manifest.player.arm_length)
         lever = fit.shared.sensors[CLUB].lever
         better = {
             FOREARM: reseat(FOREARM, seats[FOREARM], arm.axis),
@@ -68,5 +109,4 @@ def solve_session(
         if not changed:
             break
         seats = {**seats, **changed}
-    axes = {FOREARM: arm, CLUB: club_axis(fit, seats[CLUB], streams[CLUB])}
-    return SolvedSession(fit, mounting(swings, tracks, axes), seats, rests)
+    return fit, tracks, arm, expected, seats

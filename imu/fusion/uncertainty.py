@@ -34,6 +34,8 @@ _NEGLIGIBLE = (0.02 * DEG) ** 2
 GIVE_SHARE = 3.0
 """Give that a session's residuals reveal understates what they can't see by about so much: a turn
 of a sensor changes the wrist's force only across itself, and the fit follows part of it."""
+SLIDE_SHARE = 3.0
+"""How much more the strap slides about the forearm than it tilts along it."""
 _GIVE_WIDTH = 0.05
 _GIVE_AT_ADDRESS = 0.2
 
@@ -111,7 +113,9 @@ def motion_errors(
     columns = [shared]
     bumps = _give_bumps(time, window) * fit.give * GIVE_SHARE
     for number, role in enumerate(SENSORS):
-        for part in (fields[role][1], *_give_turns(tracks[role], stride, time, window, bumps)):
+        arm_axis = mounted.axes[role].axis if role == FOREARM else None
+        gives = _give_turns(tracks[role], stride, time, window, bumps, arm_axis)
+        for part in (fields[role][1], *gives):
             block = np.zeros((2, count, 3, part.shape[2]))
             block[number] = part
             columns.append(block.reshape(2 * count * 3, -1))
@@ -139,17 +143,29 @@ def _give_bumps(time: FloatArray, window: SwingWindow) -> FloatArray:
 
 
 def _give_turns(
-    track: Track, stride: int, time: FloatArray, window: SwingWindow, bumps: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Bumps of rotation (M, 3, B) about the sensor's main turning axis and about one across it."""
+    track: Track,
+    stride: int,
+    time: FloatArray,
+    window: SwingWindow,
+    bumps: FloatArray,
+    arm_axis: FloatArray | None,
+) -> list[FloatArray]:
+    """Bumps of rotation (M, 3, B) about the sensor's main turning axis and about one across it.
+
+    arm_axis : the forearm's long axis in its sensor, about which skin slides most; None for the
+    club, whose clamp does not slide.
+    """
     rate = np.einsum("nij,nj->ni", track.matrix()[::stride], track.rate[::stride])
     main = rate[(time > window.impact - 0.2) & (time < window.impact)]
     axis = main.mean(axis=0) if len(main) else np.array([0.0, 1.0, 0.0])
     axis = axis / max(float(np.linalg.norm(axis)), 1e-9)
     across = np.cross(axis, np.array([0.0, 0.0, 1.0]))
     across /= max(float(np.linalg.norm(across)), 1e-9)
-    first, second = (bumps[:, None, :] * way[:, None] for way in (axis, across))
-    return first, second
+    turns = [bumps[:, None, :] * way[:, None] for way in (axis, across)]
+    if arm_axis is not None:
+        long_axis = track.matrix()[::stride] @ arm_axis
+        turns.append(SLIDE_SHARE * bumps[:, None, :] * long_axis[:, :, None])
+    return turns
 
 
 def _read(known: FloatArray, values: FloatArray, time: FloatArray) -> FloatArray:

@@ -67,7 +67,9 @@ def as_if_struck(
     impact = seen.events["impact"]
     if not np.isfinite(impact):
         return window, "no ball, and the shaft did not return to its address direction"
-    placed = replace(window, kind=BALL, impact=float(impact) - usual.lead, impact_se=usual.spread)
+    # A swing without a ball need not come down to where a ball would have been.
+    spread = float(np.hypot(usual.spread, 0.5 * usual.lead))
+    placed = replace(window, kind=BALL, impact=float(impact) - usual.lead, impact_se=spread)
     how = "no ball: impact is the shaft's return to its address direction"
     if usual.strikes >= _FEWEST:
         how += f", less {usual.lead * 1e3:.1f} ms as in this recording's strikes"
