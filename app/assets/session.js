@@ -56,8 +56,7 @@ window.dash_clientside = window.dash_clientside || {};
       } else if (role === "median" && !found.times) {
         found.times = Array.from(values(trace.x));
       } else if (role === "events") {
-        const strokes = values(trace.x);
-        found.moments.push(found.meta.labels.map((label, swing) => strokes[3 * swing]));
+        found.moments.push(trace.meta.moments);
       }
     });
     graph.swingNumbers = found;

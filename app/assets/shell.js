@@ -6,6 +6,22 @@ window.dash_clientside.shell = {
     return shown === "dark" ? "light" : "dark";
   },
 
+  /* The upload component gives its hidden field no name to hear. */
+  nameUpload: function (id) {
+    window.requestAnimationFrame(function () {
+      const box = document.getElementById(id);
+      const field = box && box.querySelector("input[type=file]");
+      if (field) {
+        field.setAttribute("aria-label", "Files of the forearm and the club sensor");
+        field.tabIndex = -1;
+        const zone = field.parentElement;
+        zone.setAttribute("role", "button");
+        zone.setAttribute("aria-label", "Choose the files of the forearm and the club sensor");
+      }
+    });
+    return window.dash_clientside.no_update;
+  },
+
   chooseTheme: function (wanted, shown) {
     return wanted && wanted !== shown ? wanted : window.dash_clientside.no_update;
   },
@@ -58,3 +74,24 @@ window.swingspread.address = function (choices) {
     window.history.replaceState(window.history.state, "", next);
   }
 };
+
+/* An explanation closes when another is opened, on Escape, and on a press elsewhere. */
+(function () {
+  function closeAll(but) {
+    document.querySelectorAll("details.about[open]").forEach(function (box) {
+      if (box !== but) {
+        box.open = false;
+      }
+    });
+  }
+  document.addEventListener("click", (event) => closeAll(event.target.closest("details.about")));
+  document.addEventListener("keydown", function (event) {
+    if (event.key === "Escape") {
+      const open = document.querySelector("details.about[open] > summary");
+      closeAll(null);
+      if (open) {
+        open.focus();
+      }
+    }
+  });
+})();

@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-import dash_mantine_components as dmc
 from dash import html
 
 from app.preferences import Preferences
@@ -32,20 +31,14 @@ def about(
     preferences: Preferences | None = None,
     hand: str = "",
 ) -> Any:
-    """``words`` as a button that opens the explanation of ``metric``; hand : the player's."""
+    """``words``, which open to the explanation of ``metric``; hand : the player's."""
     said = explanation(metric, preferences or Preferences(), hand)
-    return dmc.Popover(
-        width=340,
-        withArrow=True,
-        shadow="md",
-        trapFocus=False,
-        returnFocus=True,
-        children=[
-            dmc.PopoverTarget(html.Button(words, className="about")),
-            dmc.PopoverDropdown(
-                html.Div([html.Strong(metric.label), *said], className="about-text")
-            ),
+    return html.Details(
+        [
+            html.Summary(words),
+            html.Div([html.Strong(metric.label), *said], className="about-text"),
         ],
+        className="about",
     )
 
 

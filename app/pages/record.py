@@ -4,25 +4,23 @@ its own; this page starts it, reads what it writes, and asks it to end."""
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from collections.abc import Mapping
 from typing import Any
 
-import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from app.components.choices import segmented
+from app.clubs import CLUB_LENGTHS_CM
 from app.components.recording_card import (
     calibration_words,
     sensor_states,
     swing_card,
     swing_strip,
 )
-from app.pages.start import CLUBS
+from app.components.recording_faces import live_face, setup_face
+from app.components.recording_words import note_of, title_of
 from app.recording import RecordingDesk, Watched
+from app.recording_setup import look_for_sensors, start_arguments
 from app.store import Store
-from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
 from imu.errors import SwingspreadError
 from imu.recorder.finish import finish_all
 from imu.recordings.library import Library
@@ -31,10 +29,6 @@ from imu.recordings.notes import RecordingNotes, SwingNote, read_notes, update_n
 PATH = "/record"
 NAME = "Record"
 
-BLOCKS = ("warm-up", "practice", "pressure", "after-drill")
-DIRECTIONS = (("", "Not noted"), ("left", "Left"), ("straight", "Straight"), ("right", "Right"))
-OUTCOMES = (("", "Not noted"), ("good", "Good"), ("bad", "Bad"))
-REASONS = ("mishit", "interrupted", "not a full swing", "sensor moved")
 TICK_MS = 500
 
 desk = RecordingDesk()
@@ -42,6 +36,7 @@ desk = RecordingDesk()
 
 def layout(store: Store, query: Mapping[str, str]) -> Any:
     """Setup and live view; which of them is shown follows the recording."""
+    players = sorted({entry.player for entry in store.entries() if entry.player})
     return html.Div(
         className="page",
         children=[
@@ -50,251 +45,10 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             dcc.Store(id="record-shown"),
             dcc.Store(id="record-count"),
             dcc.Store(id="record-heard"),
-            html.Div(_setup(store), id="record-setup", className="record-hidden"),
-            html.Div(_live(), id="record-live", className="record-hidden"),
+            html.Div(setup_face(players), id="record-setup", className="record-hidden"),
+            html.Div(live_face(), id="record-live", className="record-hidden"),
         ],
     )
-
-
-def _setup(store: Store) -> Any:
-    half = {"base": 12, "sm": 6}
-    players = sorted({entry.player for entry in store.entries() if entry.player})
-    return html.Div(
-        className="split even",
-        children=[
-            html.Section(
-                className="card",
-                children=[
-                    html.H1("Record"),
-                    dmc.Grid(
-                        gutter="sm",
-                        mt="md",
-                        children=[
-                            dmc.GridCol(
-                                dmc.Autocomplete(id="record-player", label="Player", data=players),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                segmented(
-                                    "record-hand",
-                                    "Plays",
-                                    (("right", "right-handed"), ("left", "left-handed")),
-                                    "right",
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.Autocomplete(
-                                    id="record-club",
-                                    label="Club",
-                                    data=[club for club, _ in CLUBS],
-                                    value="7-iron",
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.NumberInput(
-                                    id="record-length",
-                                    label="Club length, cm",
-                                    value=94,
-                                    min=50,
-                                    max=140,
-                                    step=0.5,
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.Autocomplete(
-                                    id="record-block", label="Block", data=list(BLOCKS)
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.TextInput(id="record-session", label="Session"), span=half
-                            ),
-                        ],
-                    ),
-                    html.H2("Sensors", className="record-heading"),
-                    html.Div(
-                        className="record-shot",
-                        children=[
-                            dmc.Button(
-                                "Look for sensors", id="record-look", variant="default", size="md"
-                            ),
-                            dmc.Select(id="record-forearm", label="On the forearm", data=[], w=170),
-                            dmc.Select(id="record-shaft", label="On the shaft", data=[], w=170),
-                        ],
-                    ),
-                    html.Div(id="record-found", role="status", **{"aria-live": "polite"}),
-                    dmc.Switch(
-                        id="record-virtual",
-                        label="Try without sensors: two virtual ones on a simulated player",
-                        mt="md",
-                    ),
-                    dmc.Button("Start", id="record-start", size="xl", mt="lg"),
-                    html.Div(id="record-trouble", role="alert"),
-                    html.Div(id="record-interrupted"),
-                ],
-            ),
-            html.Section(
-                className="card cautions",
-                children=[
-                    html.H2("Before you swing"),
-                    html.Ul([html.Li(text) for text in (*BEFORE_SWINGING, YOUNG_PLAYERS)]),
-                    html.H2("Put the sensors on"),
-                    html.Ul(
-                        [
-                            html.Li("Lead forearm, on its back, two fingers above the wrist."),
-                            html.Li("Shaft, below the grip, clamped so that it cannot turn."),
-                            html.Li("Arrows towards elbow and butt. Snug; one finger fits under."),
-                        ]
-                    ),
-                ],
-            ),
-        ],
-    )
-
-
-def _live() -> Any:
-    return html.Div(
-        className="stack",
-        children=[
-            html.Section(
-                className="card record-bar",
-                children=[
-                    html.Div(
-                        [
-                            html.H1(id="record-title"),
-                            html.Ul(id="record-sensors", className="record-sensors"),
-                        ]
-                    ),
-                    html.Div(
-                        className="record-shot",
-                        children=[
-                            dmc.Switch(
-                                id="record-mute", label="Mute the tick", persistence=True, size="md"
-                            ),
-                            dmc.Button("Stop", id="record-stop", size="xl", color="red"),
-                        ],
-                    ),
-                ],
-            ),
-            html.Div(id="record-note", role="status", **{"aria-live": "polite"}),
-            html.Section(
-                id="record-calibration", className="card record-calibration", role="status"
-            ),
-            html.Section(
-                id="record-card-box",
-                className="card",
-                **{"aria-label": "Last swing"},
-                children=[
-                    html.Div(id="record-card", **{"aria-live": "polite"}),
-                    html.Div(
-                        id="record-shot",
-                        className="record-shot",
-                        children=[
-                            segmented("record-direction", "Ball went", DIRECTIONS, ""),
-                            segmented("record-outcome", "Shot was", OUTCOMES, ""),
-                            dmc.Autocomplete(
-                                id="record-reason",
-                                label="Leave out because",
-                                data=list(REASONS),
-                                w=230,
-                            ),
-                            dmc.Button("Leave out", id="record-leave", variant="default"),
-                        ],
-                    ),
-                ],
-            ),
-            html.Section(
-                className="card",
-                children=[
-                    html.H2("So far"),
-                    html.Div(id="record-strip", className="record-strip"),
-                    html.P(
-                        "Tempo ratio and release of every swing, newest first.", className="caption"
-                    ),
-                ],
-            ),
-        ],
-    )
-
-
-def start_arguments(
-    player: str | None,
-    hand: str,
-    club: str | None,
-    length_cm: float | str | None,
-    block: str | None,
-    session: str | None,
-    forearm: str | None,
-    shaft: str | None,
-    virtual: bool | None,
-) -> list[str]:
-    """Arguments of `swingspread record` for what the page says.
-
-    Raises SwingspreadError when the club's length is missing.
-    """
-    if not isinstance(length_cm, int | float):
-        raise SwingspreadError("Say how long the club is, in cm.")
-    texts = {
-        "--player": player,
-        "--club": club or "club",
-        "--block": block,
-        "--session": session,
-        "--forearm-sensor": None if virtual else forearm,
-        "--club-sensor": None if virtual else shaft,
-    }
-    arguments = [f"{name}={text.strip()}" for name, text in texts.items() if text and text.strip()]
-    arguments.append(f"--club-length={length_cm:g}")
-    if hand == "left":
-        arguments.append("--left-handed")
-    if virtual:
-        arguments.append("--virtual")
-    return arguments
-
-
-def title_of(watched: Watched) -> str:
-    """What is going on, in a few words."""
-    if watched.state == "starting":
-        return "Starting …"
-    if watched.state == "failed":
-        return "The recording did not start"
-    manifest = watched.manifest
-    who = ", ".join(p for p in (manifest.player.name, manifest.block) if p) if manifest else ""
-    words = {"running": "Recording", "ending": "Ending, fetching the rest", "ended": "Recorded"}
-    clock = (
-        f" · {watched.seconds // 60:.0f}:{watched.seconds % 60:02.0f}" if watched.seconds else ""
-    )
-    return f"{words[watched.state]}{': ' + who if who else ''}{clock}"
-
-
-def note_of(watched: Watched) -> Any:
-    """What to say beside the state: warnings, why it failed, where it went."""
-    if watched.state == "failed":
-        text = watched.words or "no reason was given"
-        return html.Div([html.Strong(text), _again()], className="note bad")
-    if watched.state == "starting":
-        return html.P(watched.words, className="quiet")
-    if watched.state == "ended":
-        if not watched.finished_id:
-            words = watched.words or "nothing was kept"
-            return html.Div([html.Strong(words), _again()], className="note bad")
-        link = dcc.Link(
-            "Open it", href=f"/session?recordings={watched.finished_id}", className="main-link"
-        )
-        return html.Div(
-            [
-                html.Strong("Kept in your library."),
-                html.Div([link, _again()], className="record-shot"),
-            ],
-            className="note good",
-        )
-    return html.P(watched.warning, className="bad", role="alert") if watched.warning else []
-
-
-def _again() -> Any:
-    return html.Button("Set up another", id="record-again", className="button-link", n_clicks=0)
 
 
 def notes_of(watched: Watched | None) -> RecordingNotes:
@@ -308,22 +62,6 @@ def picked_swing(watched: Watched, picked: int | None) -> dict[str, Any] | None:
     """The swing chosen in the strip, or the latest."""
     chosen = [swing for swing in watched.swings if swing["number"] == picked]
     return next(iter(chosen or watched.swings[-1:]), None)
-
-
-def look_for_sensors(identify: str = "") -> list[dict[str, Any]]:
-    """Sensors near, as the command lists them. Raises SwingspreadError with its message."""
-    command = [sys.executable, "-m", "app.cli", "sensors", "--json", "--seconds", "4"]
-    run = subprocess.run(
-        command + (["--identify", identify] if identify else []),
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
-    if run.stderr.strip() and not run.stdout.strip().startswith("["):
-        raise SwingspreadError(run.stderr.strip().splitlines()[-1].removeprefix("swingspread: "))
-    found: list[dict[str, Any]] = json.loads(run.stdout)
-    return found
 
 
 def register(app: Dash, store: Store) -> None:
@@ -346,8 +84,7 @@ def _register_setup(app: Dash, store: Store) -> None:
         prevent_initial_call=True,
     )
     def usual_length(club: str) -> Any:
-        length = dict(CLUBS).get(club)
-        return no_update if length is None else round(100 * length, 1)
+        return CLUB_LENGTHS_CM.get(club, no_update)
 
     @app.callback(
         Output("record-found", "children"),

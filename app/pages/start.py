@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.imports import bring_in, dropped_files, sort_out
 from app.shelf import Entry
@@ -234,6 +234,12 @@ def _bring_in() -> Any:
 
 def register(app: Dash, store: Store) -> None:
     """Callbacks of this page."""
+
+    app.clientside_callback(
+        ClientsideFunction("shell", "nameUpload"),
+        Output("start-drop", "className"),
+        Input("start-drop", "id"),
+    )
 
     @app.callback(
         Output("start-files", "children"),

@@ -245,24 +245,38 @@ def _strokes(
     return x, y
 
 
+def _range_bar(
+    moments: NDArray[np.float64], height: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """A bar over the middle 80 % of ``moments``."""
+    known = moments[np.isfinite(moments)]
+    ends = np.quantile(known, [0.1, 0.9]) if len(known) else np.full(2, np.nan)
+    return ends.astype(np.float32), np.full(2, height, np.float32)
+
+
 def _event_strip(
     figure: go.Figure, aligned: AlignedCurves, row: int, choices: OverlayChoices, colours: Palette
 ) -> None:
-    """Each swing's event times as short upright strokes, an event a line."""
+    """Each swing's event times as upright strokes, an event a line; of many swings a bar."""
     where = {"xaxis": "x", "yaxis": _axis("y", row)}
     shown = [event for event in EVENT_ROWS if event != _anchor(aligned)]
     for height, event in enumerate(reversed(shown)):
         moments = aligned.events[event] * 1e3
-        x, y = _strokes(moments, height)
+        as_strokes = len(moments) <= LINES_UP_TO
+        x, y = _strokes(moments, height) if as_strokes else _range_bar(moments, height)
         figure.add_trace(
             go.Scatter(
                 x=x,
                 y=y,
                 mode="lines",
-                line={"width": 1.6, "color": colours.strokes},
+                line={"width": 1.6 if as_strokes else 9, "color": colours.strokes},
                 hoverinfo="skip",
                 name=EVENT_ROWS[event],
-                meta={"role": "events", "event": event},
+                meta={
+                    "role": "events",
+                    "event": event,
+                    "moments": [round(float(m), 1) if np.isfinite(m) else None for m in moments],
+                },
                 **where,
             )
         )

@@ -1,0 +1,185 @@
+"""The two faces of the record page: setting up, and looking on. No callbacks here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+
+from app.clubs import CLUB_LENGTHS_CM
+from app.components.choices import segmented
+from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
+
+BLOCKS = ("warm-up", "practice", "pressure", "after-drill")
+DIRECTIONS = (("", "Not noted"), ("left", "Left"), ("straight", "Straight"), ("right", "Right"))
+OUTCOMES = (("", "Not noted"), ("good", "Good"), ("bad", "Bad"))
+REASONS = ("mishit", "interrupted", "not a full swing", "sensor moved")
+
+
+def setup_face(players: Sequence[str]) -> Any:
+    """Who, what, which sensors; and what to mind before swinging."""
+    half = {"base": 12, "sm": 6}
+    return html.Div(
+        className="split even",
+        children=[
+            html.Section(
+                className="card",
+                children=[
+                    html.H1("Record"),
+                    dmc.Grid(
+                        gutter="sm",
+                        mt="md",
+                        children=[
+                            dmc.GridCol(
+                                dmc.Autocomplete(
+                                    id="record-player", label="Player", data=list(players)
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                segmented(
+                                    "record-hand",
+                                    "Plays",
+                                    (("right", "right-handed"), ("left", "left-handed")),
+                                    "right",
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.Autocomplete(
+                                    id="record-club",
+                                    label="Club",
+                                    data=list(CLUB_LENGTHS_CM),
+                                    value="7-iron",
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.NumberInput(
+                                    id="record-length",
+                                    label="Club length, cm",
+                                    value=94,
+                                    min=50,
+                                    max=140,
+                                    step=0.5,
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.Autocomplete(
+                                    id="record-block", label="Block", data=list(BLOCKS)
+                                ),
+                                span=half,
+                            ),
+                            dmc.GridCol(
+                                dmc.TextInput(id="record-session", label="Session"), span=half
+                            ),
+                        ],
+                    ),
+                    html.H2("Sensors", className="record-heading"),
+                    html.Div(
+                        className="record-shot",
+                        children=[
+                            dmc.Button(
+                                "Look for sensors", id="record-look", variant="default", size="md"
+                            ),
+                            dmc.Select(id="record-forearm", label="On the forearm", data=[], w=170),
+                            dmc.Select(id="record-shaft", label="On the shaft", data=[], w=170),
+                        ],
+                    ),
+                    html.Div(id="record-found", role="status", **{"aria-live": "polite"}),
+                    dmc.Switch(
+                        id="record-virtual",
+                        label="Try without sensors: two virtual ones on a simulated player",
+                        mt="md",
+                    ),
+                    dmc.Button("Start", id="record-start", size="xl", mt="lg"),
+                    html.Div(id="record-trouble", role="alert"),
+                    html.Div(id="record-interrupted"),
+                ],
+            ),
+            html.Section(
+                className="card cautions",
+                children=[
+                    html.H2("Before you swing"),
+                    html.Ul([html.Li(text) for text in (*BEFORE_SWINGING, YOUNG_PLAYERS)]),
+                    html.H2("Put the sensors on"),
+                    html.Ul(
+                        [
+                            html.Li("Lead forearm, on its back, two fingers above the wrist."),
+                            html.Li("Shaft, below the grip, clamped so that it cannot turn."),
+                            html.Li("Arrows towards elbow and butt. Snug; one finger fits under."),
+                        ]
+                    ),
+                ],
+            ),
+        ],
+    )
+
+
+def live_face() -> Any:
+    """State, calibration, the last swing and all so far; filled while recording."""
+    return html.Div(
+        className="stack",
+        children=[
+            html.Section(
+                className="card record-bar",
+                children=[
+                    html.Div(
+                        [
+                            html.H1(id="record-title"),
+                            html.Ul(id="record-sensors", className="record-sensors"),
+                        ]
+                    ),
+                    html.Div(
+                        className="record-shot",
+                        children=[
+                            dmc.Switch(
+                                id="record-mute", label="Mute the tick", persistence=True, size="md"
+                            ),
+                            dmc.Button("Stop", id="record-stop", size="xl", color="red"),
+                        ],
+                    ),
+                ],
+            ),
+            html.Div(id="record-note", role="status", **{"aria-live": "polite"}),
+            html.Section(
+                id="record-calibration", className="card record-calibration", role="status"
+            ),
+            html.Section(
+                id="record-card-box",
+                className="card",
+                **{"aria-label": "Last swing"},
+                children=[
+                    html.Div(id="record-card", **{"aria-live": "polite"}),
+                    html.Div(
+                        id="record-shot",
+                        className="record-shot",
+                        children=[
+                            segmented("record-direction", "Ball went", DIRECTIONS, ""),
+                            segmented("record-outcome", "Shot was", OUTCOMES, ""),
+                            dmc.Autocomplete(
+                                id="record-reason",
+                                label="Leave out because",
+                                data=list(REASONS),
+                                w=230,
+                            ),
+                            dmc.Button("Leave out", id="record-leave", variant="default"),
+                        ],
+                    ),
+                ],
+            ),
+            html.Section(
+                className="card",
+                children=[
+                    html.H2("So far"),
+                    html.Div(id="record-strip", className="record-strip"),
+                    html.P(
+                        "Tempo ratio and release of every swing, newest first.", className="caption"
+                    ),
+                ],
+            ),
+        ],
+    )

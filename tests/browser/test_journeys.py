@@ -1,0 +1,236 @@
+"""The ways a coach goes: overlay to swing, practice against pressure, a page to take home, and
+bringing in files good and bad."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from app.samples import shipped_samples
+from imu.exports.plain_csv import write_plain_csv
+from imu.recordings.store import read_recording
+
+pytestmark = pytest.mark.browser
+
+
+def ids_of(dashboard: Any) -> dict[str, str]:
+    return {entry.block: entry.id for entry in dashboard.store.entries()}
+
+
+def test_swings_are_chosen_in_the_table_and_opened(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/session?recordings={practice}")
+    page.wait_for_selector("#session-grid .ag-row")
+    boxes = page.locator("#session-grid .ag-pinned-left-cols-container .ag-checkbox-input")
+    for place in (0, 2):
+        boxes.nth(place).check()
+    page.wait_for_selector("#session-chips .chip-2")
+    drawn = page.evaluate(
+        """() => document.querySelector('#session-figure .js-plotly-plot').data
+            .filter(t => t.meta && t.meta.role === 'pick' && t.x.length).length"""
+    )
+    assert drawn == 2 * 3
+    page.wait_for_url(re.compile(r"pick=\d+,\d+"))
+    first = page.locator("#session-chips .chip-1").inner_text()
+    page.click("#session-chips .chip-1")
+    page.wait_for_selector("#swing-moment")
+    assert page.inner_text("h1") == first
+    page.go_back()
+    page.wait_for_selector("#session-chips .chip-2")
+
+
+def test_a_highlighted_line_is_that_swings_own(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/session?recordings={practice}&pick=2")
+    page.wait_for_selector("#session-chips .chip-1")
+    page.wait_for_timeout(500)
+    line = page.evaluate(
+        """() => {
+            const data = document.querySelector('#session-figure .js-plotly-plot').data;
+            const pick = data.find(t => t.meta && t.meta.role === 'pick' && t.meta.panel === 1);
+            return [Array.from(pick.x), Array.from(pick.y)];
+        }"""
+    )
+    analysis = dashboard.store.analysis(practice)
+    curves = analysis.curves[analysis.curves["swing"] == 2]
+    at = int((curves["t_from_impact_s"] + 0.2).abs().argmin())
+    truth = float(curves["hinge_deg"].iloc[at])
+    near = min(range(len(line[0])), key=lambda place: abs(line[0][place] + 200.0))
+    assert line[1][near] == pytest.approx(truth, abs=1.0)
+
+
+def test_pointing_at_a_line_names_the_swing_and_pressing_chooses_it(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/session?recordings={practice}")
+    page.wait_for_selector("#session-figure .scatterlayer .trace")
+    page.wait_for_timeout(800)
+    place = page.evaluate(
+        """() => {
+            const graph = document.querySelector('#session-figure .js-plotly-plot');
+            graph.scrollIntoView({block: 'center'});
+            const layout = graph._fullLayout;
+            const swings = graph._fullData.find(t => t.meta && t.meta.role === 'swings');
+            const box = graph.getBoundingClientRect();
+            const at = Math.floor(0.6 * swings.meta.points);
+            return [box.left + layout.xaxis._offset + layout.xaxis.d2p(swings.x[at]),
+                    box.top + layout.yaxis._offset + layout.yaxis.d2p(swings.y[at])];
+        }"""
+    )
+    page.mouse.move(*place)
+    page.wait_for_selector(".hover-label:has-text('Swing')")
+    page.mouse.down()
+    page.mouse.up()
+    page.wait_for_selector("#session-chips .chip-1")
+
+
+def test_the_slider_moves_arm_and_club(dashboard: Any, open_page: Callable[..., Any]) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/swing?recording={practice}&swing=3")
+    page.wait_for_selector("#swing-moment")
+    page.wait_for_timeout(600)
+    before = page.evaluate("document.getElementById('swing-space').toDataURL()")
+    page.locator(".event", has_text="Impact").click()
+    assert page.inner_text("#swing-clock") == "0 ms"
+    after = page.evaluate("document.getElementById('swing-space').toDataURL()")
+    assert before != after
+    took = page.evaluate(
+        """() => {
+            const slider = document.getElementById('swing-moment');
+            const times = [];
+            for (let step = 0; step < 40; step += 1) {
+                slider.value = 25 * step;
+                const begun = performance.now();
+                slider.dispatchEvent(new Event('input'));
+                times.push(performance.now() - begun);
+            }
+            return times.sort((a, b) => a - b)[20];
+        }"""
+    )
+    assert took < 33.0
+    page.click("#swing-play")
+    page.wait_for_function("document.getElementById('swing-play').innerText === 'Pause'")
+
+
+def test_pressure_is_set_against_practice_with_a_verdict_a_measure(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    page = open_page(f"{dashboard.address}/compare")
+    page.wait_for_selector(".finding")
+    assert page.locator(".finding").count() == 12
+    assert page.locator(".verdict").first.inner_text().split()[-1] in ("holds", "hold", "yet")
+    assert "measures" in page.inner_text("#compare-words")
+
+
+def test_a_swing_left_out_no_longer_counts(dashboard: Any, open_page: Callable[..., Any]) -> None:
+    pressure = ids_of(dashboard)["pressure"]
+    page = open_page(f"{dashboard.address}/swing?recording={pressure}&swing=2")
+    page.wait_for_selector("#swing-left-out")
+    page.fill("#swing-left-out", "mishit")
+    page.keyboard.press("Tab")
+    page.click("#swing-keep")
+    page.wait_for_selector("#swing-kept:has-text('no longer counts')")
+    page.goto(f"{dashboard.address}/session?recordings={pressure}")
+    page.wait_for_selector("#session-sentence:has-text('1 more is left out')")
+    dashboard.store.note_swing(pressure, 2, left_out="")
+
+
+def test_files_are_saved_whole(dashboard: Any, open_page: Callable[..., Any]) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/report?recordings={practice}")
+    page.wait_for_selector("iframe.preview")
+    swings = dashboard.store.analysis(practice).swings
+
+    def saved(words: str) -> bytes:
+        with page.expect_download() as coming:
+            page.locator("#content a", has_text=words).click()
+        return Path(coming.value.path()).read_bytes()
+
+    table = pd.read_csv(io.BytesIO(saved("Swings, CSV")))
+    assert table["release_ms"].to_numpy() == pytest.approx(
+        swings["release_ms"].to_numpy(float), nan_ok=True
+    )
+    assert len(pd.read_parquet(io.BytesIO(saved("Curves, Parquet")))) > 1000
+    assert len(pd.read_excel(io.BytesIO(saved("Spreadsheet")), sheet_name=None)) >= 2
+    names = zipfile.ZipFile(io.BytesIO(saved("Motion-BIDS"))).namelist()
+    assert any(name.endswith(("_motion.tsv", "_motion.tsv.gz")) for name in names)
+    page_text = saved("Save the page").decode()
+    assert "<html" in page_text and "http://" not in page_text.replace("http://www.w3.org", "")
+
+
+def test_good_files_dropped_are_brought_in_and_bad_ones_refused_in_place(
+    dashboard: Any, open_page: Callable[..., Any], tmp_path: Path
+) -> None:
+    samples = shipped_samples()
+    assert samples is not None
+    recording = read_recording(samples / "kim-7-iron-pressure")
+    good = write_plain_csv(recording, tmp_path / "good")
+    page = open_page(f"{dashboard.address}/")
+    page.wait_for_selector("#start-drop input", state="attached")
+
+    bad = tmp_path / "bad"
+    bad.mkdir()
+    (bad / "forearm.csv").write_text("a,b\n1,2\n")
+    (bad / "club.csv").write_text("a,b\n1,2\n")
+    (bad / "meta.json").write_text(json.dumps({"format": 1, "handedness": "right"}))
+    page.set_input_files("#start-drop input", [str(path) for path in sorted(bad.iterdir())])
+    page.wait_for_selector("#start-files li")
+    page.click("#start-import")
+    page.wait_for_selector("#start-result .bad")
+    assert "meta.json" in page.inner_text("#start-result")
+
+    page.set_input_files("#start-drop input", [str(tmp_path / "bad" / "club.csv")])
+    page.wait_for_selector("#start-files .bad:has-text('forearm')")
+
+    page.set_input_files("#start-drop input", [str(path) for path in good])
+    page.wait_for_selector("#start-files li")
+    page.fill("#start-name", "dropped")
+    page.click("#start-import")
+    page.wait_for_selector("#start-result .good a")
+    entries = dashboard.store.entries()
+    (brought,) = [entry for entry in entries if entry.name == "dropped"]
+    library = dashboard.store.shelf.library
+    library.delete(library.find(brought.id))
+
+
+def test_a_thousand_swings_redraw_within_a_quarter_second(
+    thousand: Any, open_page: Callable[..., Any]
+) -> None:
+    """Limit from the project's own requirements: 250 ms to redraw 1,000 swings in Chromium."""
+    page = open_page(f"{thousand.address}/session")
+    page.wait_for_selector("#session-figure .scatterlayer .trace")
+    page.wait_for_timeout(1500)
+    times = page.evaluate(
+        """async () => {
+            const graph = document.querySelector('#session-figure .js-plotly-plot');
+            const picks = graph.data.map((t, i) => [t, i])
+                .filter(([t]) => t.meta && t.meta.role === 'pick' && t.meta.slot === 0)
+                .map(([, i]) => i);
+            const frame = () => new Promise(done =>
+                requestAnimationFrame(() => setTimeout(done, 0)));
+            const swings = graph.data.find(t => t.meta && t.meta.role === 'median');
+            const taken = [];
+            for (let round = 0; round < 7; round += 1) {
+                const begun = performance.now();
+                await Plotly.restyle(graph, {x: picks.map(() => [-900 + round, 0]),
+                                             y: picks.map(() => [20, 90])}, picks);
+                await frame();
+                taken.push(performance.now() - begun);
+            }
+            return taken;
+        }"""
+    )
+    assert min(times) < 250.0
