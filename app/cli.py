@@ -30,6 +30,7 @@ COMMANDS: tuple[str, ...] = (
     "progress",
     "report",
     "export",
+    "delete",
     "serve",
 )
 """In the order of a coach's work. ``import`` lives in ``app/commands/import_.py``."""

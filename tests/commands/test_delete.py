@@ -1,0 +1,117 @@
+"""`swingspread delete`: nothing of what was asked for stays, and nothing else goes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from app.cli import main
+from imu.recorder.folder import JournalFolder, new_folder
+from imu.recordings.content import make_recording
+from imu.recordings.library import Library
+from imu.recordings.notes import SwingNote, update_notes
+from imu.recordings.saved_sets import SavedSet, read_saved_sets, update_saved_sets
+from imu.types import Club, Manifest, Player, Stream
+from imu.variation.sets import Selection
+
+
+def manifest(player: str, name: str) -> Manifest:
+    return Manifest(Player(player), Club("7-iron", 0.94), name, block="practice")
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    """A library with two recordings of Ada and one of Ben, notes, sets and journals."""
+    library = Library(tmp_path / "library")
+    for seed, (player, name) in enumerate([("Ada", "one"), ("Ada", "two"), ("Ben", "three")]):
+        random = np.random.default_rng(seed)
+        streams = {
+            role: Stream(
+                role,
+                np.arange(50) / 100,
+                random.normal(size=(50, 3)),
+                random.normal(size=(50, 3)),
+                np.arange(50),
+                np.full(50, np.nan),
+                100.0,
+            )
+            for role in ("forearm", "club")
+        }
+        entry, _ = library.add(make_recording(manifest(player, name), streams))
+        update_notes(entry.folder, lambda notes: notes.with_swing(SwingNote(1, left_out="cough")))
+        finished = new_folder(tmp_path / "journals", manifest(player, name))
+        finished.mark_finished(entry.id)
+    new_folder(tmp_path / "journals", manifest("Ada", "never finished"))
+    for name, selection in (
+        ("ada", Selection(players=("Ada",))),
+        ("both", Selection(players=("Ada", "Ben"))),
+        ("seven", Selection(clubs=("7-iron",))),
+    ):
+        update_saved_sets(
+            library.path, lambda saved, n=name, s=selection: saved.with_set(SavedSet(n, s))
+        )
+    return tmp_path
+
+
+def delete(place: Path, *words: str) -> int:
+    where = ["--library", str(place / "library"), "--journals", str(place / "journals")]
+    return main(["delete", *words, *where])
+
+
+def everything(place: Path) -> bytes:
+    """All bytes and names kept, to look for traces in."""
+    files = [file for file in place.rglob("*") if file.is_file()]
+    names = "\n".join(str(file.relative_to(place)) for file in files).encode()
+    return names + b"".join(file.read_bytes() for file in files)
+
+
+def test_every_trace_of_a_player_goes(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    update_saved_sets(place / "library", lambda saved: saved.without_set("both"))
+    assert delete(place, "player=Ada", "--yes") == 0
+    said = capsys.readouterr().out
+    assert said.count("recording  ") == 2
+    assert said.count("journals   ") == 3
+    assert "saved set  ada" in said
+    assert b"Ada" not in everything(place)
+    (left,) = Library(place / "library").entries()
+    assert left.name == "three"
+    assert set(read_saved_sets(place / "library").sets) == {"seven"}
+
+
+def test_a_set_of_several_players_stays(place: Path) -> None:
+    assert delete(place, "player=Ada", "--yes") == 0
+    assert set(read_saved_sets(place / "library").sets) == {"both", "seven"}
+
+
+def test_one_recording_goes_with_its_notes_and_journals(place: Path) -> None:
+    update_saved_sets(place / "library", lambda saved: saved.without_set("both"))
+    assert delete(place, "three", "--yes") == 0
+    assert b"Ben" not in everything(place)
+    assert {entry.name for entry in Library(place / "library").entries()} == {"one", "two"}
+
+
+def test_without_a_yes_nothing_goes(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = everything(place)
+    assert delete(place, "player=Ada") == 1
+    assert "add --yes" in capsys.readouterr().err
+    assert everything(place) == before
+
+
+@pytest.mark.parametrize("words", ["nobody", "player=Nobody", "block=nowhere", "quality=poor"])
+def test_what_is_not_there_is_said_and_nothing_goes(
+    words: str, place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = everything(place)
+    assert delete(place, words, "--yes") == 1
+    assert capsys.readouterr().err.startswith("swingspread: ")
+    assert everything(place) == before
+
+
+def test_a_recording_being_made_is_left_alone(place: Path) -> None:
+    path = sorted(path for path in (place / "journals").iterdir() if path.is_dir())[0]
+    with JournalFolder(path).hold():
+        before = everything(place)
+        assert delete(place, "player=Ada", "player=Ben", "--yes") == 1
+        assert everything(place) == before
