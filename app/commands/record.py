@@ -6,6 +6,8 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
+from app.clubs import CLUB_LENGTHS_CM
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -18,25 +20,10 @@ if TYPE_CHECKING:
 
 HELP = "record swings from the sensors into the library, with live numbers"
 EXAMPLES = """\
-  swingspread record --player "Robin Field" --club iron7 --block practice
+  swingspread record --player "Robin Field" --club 7-iron --block practice
   swingspread record --club driver --club-length 115 --block pressure --seconds 900
   swingspread record --virtual --seconds 60
 """
-
-CLUB_LENGTHS_CM = {
-    "driver": 114,
-    "wood3": 109,
-    "wood5": 107,
-    "hybrid": 102,
-    "iron4": 98,
-    "iron5": 96.5,
-    "iron6": 95,
-    "iron7": 94,
-    "iron8": 93,
-    "iron9": 91.5,
-    "wedge": 90,
-}
-"""Usual lengths (common practice, no source)."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--arm-length", type=float, default=62.0, metavar="CM", help="shoulder to wrist (62)"
     )
     who.add_argument(
-        "--club", default="iron7", metavar="NAME", help=f"{', '.join(CLUB_LENGTHS_CM)} or your own"
+        "--club", default="7-iron", metavar="NAME", help=f"{', '.join(CLUB_LENGTHS_CM)} or your own"
     )
     who.add_argument("--club-length", type=float, metavar="CM", help="measured length of the club")
     who.add_argument("--session", default="", help="label of the session")

@@ -69,6 +69,7 @@ class CalibrationWatch:
 
     @property
     def step(self) -> str:
+        """Where in the calibration the player is."""
         return STEPS[self.position]
 
     def feed(self, role: str, packet: Packet, rate_hz: float) -> None:

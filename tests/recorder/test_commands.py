@@ -14,7 +14,8 @@ import pytest
 from virtual_recordings import peripheral
 
 from app.cli import main
-from app.commands import record, sensors
+from app.clubs import CLUB_LENGTHS_CM
+from app.commands import sensors
 from app.recording_screen import swing_words
 from imu.recorder.folder import new_folder
 from imu.recorder.radio import Radio
@@ -180,7 +181,7 @@ def test_recover_tells_what_cannot_be_finished(
 
 
 def test_club_lengths_are_plausible() -> None:
-    lengths = list(record.CLUB_LENGTHS_CM.values())
+    lengths = list(CLUB_LENGTHS_CM.values())
     assert lengths == sorted(lengths, reverse=True)
     assert all(85 < length < 120 for length in lengths)
 

@@ -10,9 +10,16 @@ from typing import Any
 import pytest
 from virtual_recordings import MANIFEST
 
-from app.components.recording_card import place_in_block, sensor_states, swing_card, swing_strip
-from app.pages import record
+from app.components import recording_words
+from app.components.recording_card import (
+    calibration_words,
+    place_in_block,
+    sensor_states,
+    swing_card,
+    swing_strip,
+)
 from app.recording import RecordingDesk, Watched, last_status, live_events
+from app.recording_setup import start_arguments
 from imu.errors import SwingspreadError
 from imu.recorder.folder import new_folder
 from imu.recorder.journal import JournalWriter, Kind
@@ -45,7 +52,7 @@ def text_of(component: Any) -> str:
 
 
 def test_arguments_say_what_the_page_says() -> None:
-    arguments = record.start_arguments(
+    arguments = start_arguments(
         " Robin Field ", "left", "driver", 114.0, "pressure", None, "F1", "C1", False
     )
     assert arguments == [
@@ -57,16 +64,16 @@ def test_arguments_say_what_the_page_says() -> None:
         "--club-length=114",
         "--left-handed",
     ]
-    virtual = record.start_arguments("", "right", "", 94, "", "", "F1", "C1", True)
+    virtual = start_arguments("", "right", "", 94, "", "", "F1", "C1", True)
     assert virtual == ["--club=club", "--club-length=94", "--virtual"]
     with pytest.raises(SwingspreadError, match="how long"):
-        record.start_arguments("", "right", "driver", "", "", "", None, None, False)
+        start_arguments("", "right", "driver", "", "", "", None, None, False)
 
 
 def test_a_text_that_looks_like_an_option_stays_a_text() -> None:
     from app.cli import build_parser
 
-    arguments = record.start_arguments("--virtual", "right", "-x", 94, "", "", None, None, False)
+    arguments = start_arguments("--virtual", "right", "-x", 94, "", "", None, None, False)
     options = build_parser().parse_args(["record", *arguments])
     assert options.player == "--virtual" and options.club == "-x" and not options.virtual
 
@@ -157,7 +164,7 @@ def test_the_recording_outlives_the_server_that_started_it(
     wait_for(lambda: (w := desk.watch()) is not None and w.state == "ended")
     ended = desk.watch()
     assert ended is not None and ended.finished_id == "abc"
-    assert "Open it" in text_of(record.note_of(ended))
+    assert "Open it" in text_of(recording_words.note_of(ended))
     desk.forget()
     assert desk.watch() is None
 
@@ -171,14 +178,14 @@ def test_a_recording_that_cannot_start_says_why(
     wait_for(lambda: (w := desk.watch()) is not None and w.state == "failed")
     failed = desk.watch()
     assert failed is not None and "--club-length" in failed.words
-    assert "--club-length" in text_of(record.note_of(failed))
+    assert "--club-length" in text_of(recording_words.note_of(failed))
 
 
 def test_titles_say_what_goes_on() -> None:
     running = Watched("running", manifest=MANIFEST, seconds=75)
-    assert record.title_of(running) == "Recording: Robin Field, practice · 1:15"
-    assert record.title_of(Watched("starting")) == "Starting …"
-    assert json.dumps(record.calibration_words({})[1].children)
+    assert recording_words.title_of(running) == "Recording: Robin Field, practice · 1:15"
+    assert recording_words.title_of(Watched("starting")) == "Starting …"
+    assert json.dumps(calibration_words({})[1].children)
 
 
 def wait_for(condition: Any, seconds: float = 20.0) -> None:
