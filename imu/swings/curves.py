@@ -33,9 +33,11 @@ def swing_curves(
     across = kin.across(motion.club_rate, shaft)
     address = _sample(time, measurement, "address_begin", "address_end")
     impact = _sample(time, measurement, "impact", "impact")
-    level = _sample(time, measurement, "shaft_parallel", "shaft_parallel", otherwise=impact - 1)
+    # Where the shaft did not pass level, the later half of the downswing stands in, as for events.
+    halfway = _sample(time, measurement, "club_top", "impact", otherwise=impact - 1)
+    level = _sample(time, measurement, "shaft_parallel", "shaft_parallel", otherwise=halfway)
     delivery = kin.directions(across[min(level, impact - 1) : impact + 1]).mean(axis=0)
-    normal = delivery / np.sqrt(delivery @ delivery)
+    normal = delivery / max(kin.length(delivery), 1e-12)
     velocity = kin.head_velocity(
         arm, shaft, motion.forearm_rate, motion.club_rate, arm_length, club.wrist_to_head
     )
