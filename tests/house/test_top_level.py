@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import subprocess
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -67,3 +68,10 @@ def test_modules_hold_one_idea_each() -> None:
             if lines > LINES_OF_TWO_IDEAS:
                 large.append(f"{file.relative_to(ROOT)}: {lines} lines")
     assert large == []
+
+
+def test_every_sample_recording_is_packaged() -> None:
+    """An installed program has the sample session, too, not only a clone."""
+    tools = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]
+    packaged = {Path(place).name for place in tools["setuptools"]["data-files"]}
+    assert packaged == {path.parent.name for path in (ROOT / "recordings").glob("*/recording.json")}
