@@ -20,6 +20,7 @@ from imu.fusion.uncertainty import MotionErrors, thinned
 from imu.settings import AnalysisSettings
 from imu.swings.event_noise import event_noise
 from imu.swings.measure import SwingMeasurement, measure_swing
+from imu.swings.rivals import rival_errors
 from imu.types import Club, FloatArray, Motion, SwingWindow
 from imu.units import MS
 
@@ -91,6 +92,8 @@ def standard_errors(
         metric_se[name] = math.hypot(
             metric_se[name], _known(own.get(first)) / MS, _known(own.get(last)) / MS
         )
+    for name, doubt in rival_errors(motion, window, measured, settings, metric_se).items():
+        metric_se[name] = math.hypot(metric_se[name], doubt)
     metric_se["tempo_ratio"] = _ratio_error(measured, metric_se, own)
     return metric_se, event_se
 
