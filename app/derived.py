@@ -58,7 +58,9 @@ def read_cached(recording: Path, settings: AnalysisSettings) -> Analysis | None:
     folder = cache_folder(recording, settings)
     try:
         facts: dict[str, Any] = json.loads((folder / "analysis.json").read_bytes())
-        tables = {name: pd.read_parquet(folder / f"{name}.parquet") for name in _TABLES}
+        tables: dict[str, Any] = {
+            name: pd.read_parquet(folder / f"{name}.parquet") for name in _TABLES
+        }
         facts["warnings"] = tuple(facts["warnings"])
         return Analysis(**facts, **tables)
     except (OSError, ValueError, KeyError, TypeError):

@@ -203,7 +203,8 @@ class Store:
 
         def change(notes: RecordingNotes) -> RecordingNotes:
             earlier = notes.find(impact) or SwingNote(round(impact))
-            return notes.with_swing(replace(earlier, **changes))
+            noted: dict[str, Any] = dict(changes)
+            return notes.with_swing(replace(earlier, **noted))
 
         self.shelf.change_notes(recording_id, change)
 

@@ -78,8 +78,8 @@ def levels(
     for name, row in zip(names, columns, strict=True):
         metric = METRIC_BY_NAME[name]
         unit, factor = wanted.shown(metric.unit)
-        numbers = (float(value) * factor for value in row[1:])
-        found.append(Level(metric, int(row[0]), *numbers, unit=unit))
+        mean, sd, low, high, noise = (float(value) * factor for value in row[1:])
+        found.append(Level(metric, int(row[0]), mean, sd, low, high, noise, unit=unit))
     return found
 
 

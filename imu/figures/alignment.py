@@ -100,7 +100,8 @@ class _Lines:
 
     def __init__(self, curves: pd.DataFrame, columns: Sequence[str]) -> None:
         swing = curves["swing"].to_numpy()
-        starts = np.flatnonzero(np.r_[True, swing[1:] != swing[:-1]]) if len(swing) else []
+        first = np.r_[True, swing[1:] != swing[:-1]] if len(swing) else np.zeros(0, bool)
+        starts = np.flatnonzero(first)
         ends = [*starts[1:], len(swing)]
         self._rows = {int(swing[a]): slice(a, b) for a, b in zip(starts, ends, strict=True)}
         self._time = curves["t_s"].to_numpy(float)
