@@ -87,10 +87,13 @@ class Finding:
 
     @property
     def sentence(self) -> str:
-        """The one sentence to lead with: the spread, unless only the mean has moved."""
-        spread_told = self.spread.ratio.known and 1.0 not in self.spread.ratio
-        shift_told = self.shift.known and 0.0 not in self.shift
-        return self.shift_sentence if shift_told and not spread_told else self.spread_sentence
+        """What to lead with: what is established of mean and spread, else the spread."""
+        told = []
+        if self.shift.known and 0.0 not in self.shift:
+            told.append(self.shift_sentence)
+        if self.spread.ratio.known and 1.0 not in self.spread.ratio:
+            told.append(self.spread_sentence)
+        return " ".join(told) or self.spread_sentence
 
     @property
     def verdict_sentence(self) -> str:
