@@ -36,6 +36,7 @@ GIVE_SHARE = 3.0
 of a sensor changes the wrist's force only across itself, and the fit follows part of it."""
 SLIDE_SHARE = 3.0
 """How much more the strap slides about the forearm than it tilts along it."""
+_SPREAD_SHARE = 0.5
 _GIVE_WIDTH = 0.05
 _GIVE_AT_ADDRESS = 0.2
 
@@ -115,7 +116,7 @@ def motion_errors(
     for number, role in enumerate(SENSORS):
         arm_axis = mounted.axes[role].axis if role == FOREARM else None
         gives = _give_turns(tracks[role], stride, time, window, bumps, arm_axis)
-        for part in (fields[role][1], *gives):
+        for part in (fields[role][1], *gives, *_inside_breaks(swing, role, time)):
             block = np.zeros((2, count, 3, part.shape[2]))
             block[number] = part
             columns.append(block.reshape(2 * count * 3, -1))
@@ -127,6 +128,19 @@ def motion_errors(
     main = (every @ right[: max(kept, 1)].T).reshape(2, count, 3, -1)
     rotation = {role: np.moveaxis(main[number], 2, 0) for number, role in enumerate(SENSORS)}
     return MotionErrors(time, rotation)
+
+
+def _inside_breaks(swing: SwingFit, role: str, time: FloatArray) -> list[FloatArray]:
+    """Rotations (M, 3, 3) while samples were lost or clipped, that cancel by the end.
+
+    The rotation over the whole spell is an unknown of the fit; how it was spread is not.
+    """
+    parts = []
+    for spell in swing.state.breaks[role]:
+        if not spell.strike:
+            bump = _SPREAD_SHARE * spell.sigma * np.sin(np.pi * spell.ramp(time)) ** 2
+            parts.append(bump[:, None, None] * np.eye(3))
+    return parts
 
 
 def _give_bumps(time: FloatArray, window: SwingWindow) -> FloatArray:
