@@ -95,7 +95,7 @@ def setup_face(players: Sequence[str]) -> Any:
                         label="Try without sensors: two virtual ones on a simulated player",
                         mt="md",
                     ),
-                    dmc.Button("Start", id="record-start", size="xl", mt="lg"),
+                    html.Button("Start", id="record-start", className="record-go", n_clicks=0),
                     html.Div(id="record-trouble", role="alert"),
                     html.Div(id="record-interrupted"),
                 ],
@@ -139,7 +139,9 @@ def live_face() -> Any:
                             dmc.Switch(
                                 id="record-mute", label="Mute the tick", persistence=True, size="md"
                             ),
-                            dmc.Button("Stop", id="record-stop", size="xl", color="red"),
+                            html.Button(
+                                "Stop", id="record-stop", className="record-halt", n_clicks=0
+                            ),
                         ],
                     ),
                 ],
@@ -172,6 +174,7 @@ def live_face() -> Any:
                 ],
             ),
             html.Section(
+                id="record-strip-box",
                 className="card",
                 children=[
                     html.H2("So far"),

@@ -28,13 +28,15 @@ def note_of(watched: Watched) -> Any:
     """What to say beside the state: warnings, why it failed, where it went."""
     if watched.state == "failed":
         text = watched.words or "no reason was given"
-        return html.Div([html.Strong(text), _again()], className="note bad")
+        return html.Div([html.Strong(_sentence(text)), html.Div(_again())], className="note bad")
     if watched.state == "starting":
-        return html.P(watched.words, className="quiet")
+        return html.P(_sentence(watched.words), className="quiet")
     if watched.state == "ended":
         if not watched.finished_id:
             words = watched.words or "nothing was kept"
-            return html.Div([html.Strong(words), _again()], className="note bad")
+            return html.Div(
+                [html.Strong(_sentence(words)), html.Div(_again())], className="note bad"
+            )
         link = dcc.Link(
             "Open it", href=f"/session?recordings={watched.finished_id}", className="main-link"
         )
@@ -46,6 +48,10 @@ def note_of(watched: Watched) -> Any:
             className="note good",
         )
     return html.P(watched.warning, className="bad", role="alert") if watched.warning else []
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _again() -> Any:

@@ -188,6 +188,7 @@ def _register_live(app: Dash) -> None:
         Output("record-card-box", "className"),
         Output("record-shot", "className"),
         Output("record-strip", "children"),
+        Output("record-strip-box", "className"),
         Output("record-stop", "disabled"),
         Output("record-count", "data"),
         Output("record-shown", "data"),
@@ -200,9 +201,25 @@ def _register_live(app: Dash) -> None:
         if watched is None:
             state = "setup"
             if shown == state:
-                return (no_update,) * 14
+                return (no_update,) * 15
             hidden = "record-hidden"
-            return "", hidden, "", [], [], [], hidden, [], hidden, hidden, [], True, None, state
+            return (
+                "",
+                hidden,
+                "",
+                [],
+                [],
+                [],
+                hidden,
+                [],
+                hidden,
+                hidden,
+                [],
+                hidden,
+                True,
+                None,
+                state,
+            )
         notes = notes_of(watched)
         swing = picked_swing(watched, picked)
         signature = json.dumps(
@@ -231,6 +248,7 @@ def _register_live(app: Dash) -> None:
             "card" if swing else "record-hidden",
             "record-shot" if swing and watched.state == "running" else "record-hidden",
             no_update if same else swing_strip(watched.swings, shown_number, notes),
+            "card" if watched.swings else "record-hidden",
             watched.state not in ("running", "starting"),
             len(watched.swings),
             signature,
@@ -289,13 +307,14 @@ def _register_live(app: Dash) -> None:
         return "" if ctx.triggered_id == "record-leave" else no_update
 
     @app.callback(
-        Output("record-stop", "loading"),
+        Output("record-stop", "title"),
         Input("record-stop", "n_clicks"),
         prevent_initial_call=True,
     )
-    def stop(_clicks: int) -> bool:
-        desk.stop()
-        return False
+    def stop(clicks: int) -> str:
+        if clicks:
+            desk.stop()
+        return "asked to end"
 
     @app.callback(
         Output("record-again", "disabled"),

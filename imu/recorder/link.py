@@ -99,7 +99,7 @@ def _translated(problem: Exception) -> RadioUnavailableError | LinkError:
         if name.endswith((".NotReady", ".NotPowered")):
             return unavailable("off")
     if isinstance(problem, FileNotFoundError | ConnectionRefusedError | PermissionError):
-        return unavailable("service", detail=str(problem))
+        return unavailable("service")
     if isinstance(problem, TimeoutError):
         return LinkError("the sensor did not answer in time")
     return LinkError(str(problem) or type(problem).__name__)
