@@ -191,8 +191,16 @@ class Store:
         found = tuple(entry.id for entry in entries)
         return SwingSet(found, entries, every, tuple(parts), tuple(analyses))
 
-    def note_swing(self, recording_id: str, swing: int, **changes: str) -> None:
-        """Note something on one swing: direction, outcome, or why it is left out."""
+    def note_swing(
+        self,
+        recording_id: str,
+        swing: int,
+        direction: str | None = None,
+        outcome: str | None = None,
+        left_out: str | None = None,
+    ) -> None:
+        """Note something on one swing: where the ball went, the shot, or why it is left out;
+        None leaves what was noted before."""
         analysis = self.analysis(recording_id)
         if analysis is None:
             raise SwingspreadError("The recording has not been analysed yet.")

@@ -8,17 +8,27 @@ window.dash_clientside.shell = {
 
   /* The upload component gives its hidden field no name to hear. */
   nameUpload: function (id) {
-    window.requestAnimationFrame(function () {
+    let tries = 0;
+    function name() {
       const box = document.getElementById(id);
       const field = box && box.querySelector("input[type=file]");
-      if (field) {
-        field.setAttribute("aria-label", "Files of the forearm and the club sensor");
-        field.tabIndex = -1;
-        const zone = field.parentElement;
-        zone.setAttribute("role", "button");
-        zone.setAttribute("aria-label", "Choose the files of the forearm and the club sensor");
+      if (!field) {
+        tries += 1;
+        if (tries < 100) {
+          window.setTimeout(name, 50);
+        }
+        return;
       }
-    });
+      const words = "Choose the files of the forearm and the club sensor";
+      field.setAttribute("aria-label", words);
+      field.tabIndex = -1;
+      const zone = field.closest("[tabindex='0']");
+      if (zone) {
+        zone.setAttribute("role", "button");
+        zone.setAttribute("aria-label", words);
+      }
+    }
+    name();
     return window.dash_clientside.no_update;
   },
 

@@ -137,10 +137,10 @@ def session_rows(sessions: pd.DataFrame, metric: str) -> Any:
         lines.append(
             html.Tr(
                 [
-                    html.Th(row.date or row.session or "undated", scope="row"),
-                    html.Td(str(row.swings), className="number"),
-                    html.Td(plain(row.mean, places), className="number"),
-                    html.Td(plain(row.sd, spread), className="number"),
+                    html.Th(row["date"] or row["session"] or "undated", scope="row"),
+                    html.Td(str(row["swings"]), className="number"),
+                    html.Td(plain(row["mean"], places), className="number"),
+                    html.Td(plain(row["sd"], spread), className="number"),
                 ]
             )
         )
