@@ -210,9 +210,14 @@ class Store:
             raise SwingspreadError(f"Swing {swing} has no moment of impact to note it by.")
 
         def change(notes: RecordingNotes) -> RecordingNotes:
-            earlier = notes.find(impact) or SwingNote(round(impact))
-            noted: dict[str, Any] = dict(changes)
-            return notes.with_swing(replace(earlier, **noted))
+            note = notes.find(impact) or SwingNote(round(impact))
+            if direction is not None:
+                note = replace(note, direction=direction)
+            if outcome is not None:
+                note = replace(note, outcome=outcome)
+            if left_out is not None:
+                note = replace(note, left_out=left_out)
+            return notes.with_swing(note)
 
         self.shelf.change_notes(recording_id, change)
 

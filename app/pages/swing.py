@@ -77,7 +77,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                         ]
                     ),
                     html.Nav(
-                        className="files",
+                        className="files flush",
                         **{"aria-label": "Other swings"},
                         children=[
                             _step("‹ Previous", ids[0], numbers[at - 1] if at > 0 else None),
