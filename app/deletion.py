@@ -11,8 +11,8 @@ from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, update_saved_sets
+from imu.variation.selection import Selection, may_hold
 from imu.variation.selection_words import is_selection, parse_selection
-from imu.variation.sets import Selection, may_hold
 
 WHOLE_RECORDINGS = frozenset(
     {"recordings", "players", "clubs", "sessions", "blocks", "since", "until"}

@@ -19,8 +19,9 @@ from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import read_saved_sets
 from imu.settings import AnalysisSettings
 from imu.types import Analysis, Manifest
+from imu.variation.selection import Selection, may_hold
 from imu.variation.selection_words import is_selection, parse_selection
-from imu.variation.sets import Selection, SwingSet, may_hold, pool, select
+from imu.variation.sets import SwingSet, pool, select
 
 
 def chosen_metrics(text: str | None) -> list[str] | None:

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from imu.variation.sets import LeftOut, Selection, SwingKey
+    from imu.variation.selection import LeftOut, Selection, SwingKey
 
 HELP = "keep sets of swings under a name; leave single swings out, with the reason"
 EXAMPLES = """\
@@ -136,7 +136,7 @@ def _save(arguments: argparse.Namespace) -> int:
 def _keys(library: str | None, text: str) -> list[SwingKey]:
     from app.chosen import analysed
     from imu.errors import SwingspreadError
-    from imu.variation.sets import SwingKey
+    from imu.variation.selection import SwingKey
 
     recording, sign, numbers = text.rpartition(":")
     try:
@@ -163,7 +163,7 @@ def _keys(library: str | None, text: str) -> list[SwingKey]:
 
 def _left_out(library: str | None, text: str) -> list[LeftOut]:
     from imu.errors import SwingspreadError
-    from imu.variation.sets import LeftOut
+    from imu.variation.selection import LeftOut
 
     which, sign, reason = text.partition("=")
     if not sign or not reason.strip():

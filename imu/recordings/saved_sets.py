@@ -16,7 +16,7 @@ from imu.errors import SwingspreadError
 from imu.recordings.atomic import locked, write_file
 from imu.recordings.names import clean_label
 from imu.variation.limits import Limits, limits_from_dict
-from imu.variation.sets import Selection, selection_from_dict
+from imu.variation.selection import Selection, selection_from_dict
 
 SETS_FILE = "sets.json"
 LOCK_FILE = ".sets.lock"

@@ -10,7 +10,7 @@ import datetime
 import re
 
 from imu.errors import SwingspreadError
-from imu.variation.sets import Selection
+from imu.variation.selection import Selection
 
 FIELDS: dict[str, str] = {
     "recording": "recordings",

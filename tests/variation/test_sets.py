@@ -20,16 +20,15 @@ from imu.recordings.saved_sets import (
     update_saved_sets,
 )
 from imu.variation.limits import Limits
-from imu.variation.selection_words import is_selection, parse_selection, write_selection
-from imu.variation.sets import (
+from imu.variation.selection import (
     LeftOut,
     Selection,
     SwingKey,
     may_hold,
-    pool,
-    select,
     selection_from_dict,
 )
+from imu.variation.selection_words import is_selection, parse_selection, write_selection
+from imu.variation.sets import pool, select
 
 
 @pytest.fixture
