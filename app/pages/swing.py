@@ -13,12 +13,11 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 
 from app.components.choices import segmented
 from app.components.graph import graph
-from app.components.numbers import decimals_for, plain, with_unit
-from app.components.tiles import about
-from app.preferences import Preferences
+from app.components.numbers import plain, with_unit
+from app.components.swing_numbers import swing_numbers
 from app.store import Store, SwingSet
 from app.summary import levels
-from imu.columns import EVENTS, METRICS
+from imu.columns import EVENTS
 from imu.errors import SwingspreadError
 from imu.figures.overlay import CURVES
 from imu.figures.stick_figure import StickFrames, stick_frames
@@ -158,7 +157,10 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             html.Section(
                 className="card",
                 **{"aria-label": "Numbers"},
-                children=[html.H2("Numbers of this swing"), _table(shown, row, store.preferences)],
+                children=[
+                    html.H2("Numbers of this swing"),
+                    swing_numbers(shown, row, store.preferences),
+                ],
             ),
             _notes_card(row),
         ],
@@ -261,65 +263,6 @@ def _key(row: pd.Series) -> list[Any]:
         for event in EVENTS
         if math.isfinite(row[f"{event}_s"])
     ]
-
-
-def _table(shown: SwingSet, row: pd.Series, preferences: Preferences) -> Any:
-    same = shown.counted().only(shown.counted().swings["kind"] == row["kind"])
-    usual = levels(same.swings, [metric.name for metric in METRICS], preferences)
-    hand = shown.entries[0].manifest.player.handedness
-    lines = []
-    for metric, level in zip(METRICS, usual, strict=True):
-        unit, factor = preferences.shown(metric.unit)
-        value, error = float(row[metric.name]) * factor, float(row[metric.se_name]) * factor
-        places = decimals_for(error, value)
-        places = min(places, 2 if unit in ("", "m", "s") else 1)
-        spread = f"{level.mean_text} (SD {level.sd_text})" if math.isfinite(level.sd) else "–"
-        away = (value - level.mean) / level.sd if level.sd > 0 else math.nan
-        lines.append(
-            html.Tr(
-                [
-                    html.Th(about(metric, metric.label, preferences, hand), scope="row"),
-                    html.Td(with_unit(plain(value, places), unit), className="number big"),
-                    html.Td(
-                        f"± {plain(error, places)}" if math.isfinite(error) else "–",
-                        className="number",
-                    ),
-                    html.Td(spread, className="number"),
-                    html.Td(_away(away), className="away"),
-                    html.Td("model" if metric.model else "", className="quiet"),
-                ]
-            )
-        )
-    heads = ("", "This swing", "Error", "Session", "Against the session", "")
-    return html.Div(
-        className="table-scroll",
-        tabIndex=0,
-        role="region",
-        **{"aria-label": "Numbers of this swing, scrolls sideways"},
-        children=html.Table(
-            className="numbers",
-            children=[
-                html.Thead(html.Tr([html.Th(words, scope="col") for words in heads])),
-                html.Tbody(lines),
-            ],
-        ),
-    )
-
-
-def _away(away: float) -> Any:
-    """Where the swing sits, from three SDs below to three above the mean."""
-    if not math.isfinite(away):
-        return "–"
-    place = 50.0 + 50.0 * max(-3.0, min(3.0, away)) / 3.0
-    return html.Span(
-        [
-            html.Span(
-                html.Span(className="dot", style={"left": f"{place:.0f}%"}), className="rail"
-            ),
-            html.Span(f"{plain(away, 1)} SD", className="away-words"),
-        ],
-        className="away-box",
-    )
 
 
 def _notes_card(row: pd.Series) -> Any:

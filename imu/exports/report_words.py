@@ -13,7 +13,7 @@ from imu.columns import METRIC_BY_NAME
 from imu.exports.pictures import MOST_LINES
 from imu.exports.report_page import Finding
 from imu.figures.alignment import AlignedCurves
-from imu.figures.overlay import spread_over_time
+from imu.figures.bands import spread_over_time
 from imu.variation.compare import Comparison
 from imu.variation.intervals import Interval
 from imu.variation.sample_size import swings_for_sd_ratio

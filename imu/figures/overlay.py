@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -11,6 +10,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from imu.figures.alignment import AlignedCurves, Float32, gapped
+from imu.figures.bands import quantiles, spread_over_time
 from imu.figures.theme import (
     DASHES,
     MOST_HIGHLIGHTED,
@@ -53,24 +53,6 @@ class OverlayChoices:
     theme: str = "light"
     height: int = 640
     names: Mapping[str, str] = field(default_factory=dict)
-
-
-def quantiles(lines: Float32, levels: Sequence[float]) -> NDArray[np.float64]:
-    """Percentiles over swings at each time, ignoring NaN; NaN where under three swings reach."""
-    enough = np.isfinite(lines).sum(axis=0) >= min(3, len(lines))
-    result = np.full((len(levels), lines.shape[1]), np.nan)
-    if enough.any():
-        result[:, enough] = np.nanpercentile(lines[:, enough], levels, axis=0)
-    return result
-
-
-def spread_over_time(lines: Float32) -> NDArray[np.float64]:
-    """Standard deviation over swings at each time; NaN where under three swings reach."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)
-        spread = np.nanstd(lines.astype(np.float64), axis=0, ddof=1)
-    spread[np.isfinite(lines).sum(axis=0) < 3] = np.nan
-    return spread
 
 
 def overlay_figure(aligned: AlignedCurves, choices: OverlayChoices) -> go.Figure:

@@ -8,7 +8,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from imu.figures.alignment import AlignedCurves
-from imu.figures.overlay import CURVES, quantiles
+from imu.figures.bands import quantiles
+from imu.figures.overlay import CURVES
 from imu.figures.theme import Palette, base_layout, palette, panel_heading, quiet_axis
 
 EVENT_MARKS: dict[str, tuple[str, str]] = {

@@ -10,14 +10,9 @@ import pytest
 
 from imu.columns import METRIC_BY_NAME
 from imu.figures.alignment import align_curves
+from imu.figures.bands import spread_over_time
 from imu.figures.distribution import distribution_figure
-from imu.figures.overlay import (
-    CURVES,
-    LINES_UP_TO,
-    OverlayChoices,
-    overlay_figure,
-    spread_over_time,
-)
+from imu.figures.overlay import CURVES, LINES_UP_TO, OverlayChoices, overlay_figure
 from imu.figures.swing_curves import EVENT_MARKS, swing_figure
 from imu.figures.theme import DARK, DASHES, LIGHT, SYMBOLS
 from imu.figures.trend import trend_figure
