@@ -43,6 +43,11 @@ def session_truth(
     draws: Mapping[str, SensorDraw],
     measured: Mapping[str, Measured],
 ) -> SimulatedTruth:
+    """What really happened in a session that was played: events, values, curves, clocks.
+
+    line : the session as played. body : its exact movement. draws, measured : per role, the
+    errors drawn for the sensor and what it gave.
+    """
     swings: list[dict[str, Any]] = []
     partial: list[dict[str, Any]] = []
     curves: list[pd.DataFrame] = []
