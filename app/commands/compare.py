@@ -60,9 +60,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Compare, and print findings in words with their numbers."""
     from app.swing_sets import chosen_metrics, swing_set
-    from imu.variation.association import timing_at_stake
     from imu.variation.compare import compare_sets
     from imu.variation.curve_alignment import LANDMARKS
+    from imu.variation.timing_at_stake import timing_at_stake
 
     metrics = chosen_metrics(arguments.metrics)
     limits = chosen_limits(arguments)

@@ -39,7 +39,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Print sessions and trends, or every session of the library."""
     from app import findings_table as out
     from app.swing_sets import chosen_metrics, swing_set
-    from imu.variation.progress import progress, session_table
+    from imu.variation.progress import progress
+    from imu.variation.session_table import session_table
 
     metrics = chosen_metrics(arguments.metrics)
     # "kind=ball" fits every recording: the whole library.

@@ -84,7 +84,8 @@ def along_the_swing(swings: SwingSet) -> dict[str, Any]:
 
 def associations(swings: SwingSet, names: list[str]) -> dict[str, Any]:
     """Timing at stake, and the shot results noted."""
-    from imu.variation.association import shot_result_association, timing_at_stake
+    from imu.variation.shot_result import shot_result_association
+    from imu.variation.timing_at_stake import timing_at_stake
 
     return {
         "timing_at_stake": timing_at_stake(swings.swings),

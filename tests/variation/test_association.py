@@ -7,7 +7,8 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
-from imu.variation.association import shot_result_association, superiority, timing_at_stake
+from imu.variation.shot_result import shot_result_association, superiority
+from imu.variation.timing_at_stake import timing_at_stake
 
 PAIR = [("release_ms", "hinge_at_impact_deg")]
 

@@ -13,8 +13,10 @@ from imu.columns import METRICS
 from imu.errors import SwingspreadError
 from imu.variation.change_points import find_steps
 from imu.variation.intervals import log_sd_bias
-from imu.variation.progress import MONTH_DAYS, SESSION_COLUMNS, progress, session_table
+from imu.variation.progress import progress
+from imu.variation.session_table import SESSION_COLUMNS, session_table
 from imu.variation.sets import pool
+from imu.variation.trend import MONTH_DAYS
 
 
 def _day(number: int) -> str:
