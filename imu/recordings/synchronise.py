@@ -18,6 +18,7 @@ from scipy.signal import correlate
 
 from imu.errors import SwingspreadError
 from imu.recorder.clock import fit_clock
+from imu.recordings.even_time import even_times
 from imu.types import CLUB, FOREARM, AlignedStreams, ClockModel, FloatArray, Recording, Stream
 
 ASSUMED_DELAY_PERIODS = 0.64
@@ -62,7 +63,7 @@ def align(recording: Recording) -> AlignedStreams:
             warnings += note
     delays = {role: filter_delay(recording, role)[0] for role in recording.streams}
     streams = {
-        role: replace(stream, time=clocks[role].to_recording(stream.time) - delays[role])
+        role: replace(stream, time=clocks[role].to_recording(even_times(stream)) - delays[role])
         for role, stream in recording.streams.items()
     }
     return AlignedStreams(streams, clocks, tuple(warnings), delays)

@@ -89,7 +89,7 @@ def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> S
     stop = int(np.searchsorted(stream.time, end))
     if stop - first < 6 * BEFORE:
         return None
-    time, acc = even_time(stream, first, stop), stream.acc[first:stop]
+    time, acc = stream.time[first:stop], stream.acc[first:stop]
     jump = jumps(time, acc)
     inside = time >= begin
     greatest = int(np.argmax(np.where(inside, jump, 0.0)))
@@ -103,28 +103,6 @@ def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> S
     run = run[(time[run] > time[greatest] - QUIET_BEFORE) & (run <= greatest)]
     shock = int(run[0])
     return _after_gap(time, shock) or _onset(time, jump, shock, usual)
-
-
-def even_time(stream: Stream, first: int, stop: int) -> FloatArray:
-    """Times of samples first to stop, s, freed of the shiver of their stamps.
-
-    A sensor samples evenly by its own clock; stamps put on afterwards shiver by up to a
-    quarter of an interval in some sensors. A straight line of time over sample number, half a
-    second to each side, dates the samples. Where stamps and numbers do not go together the
-    stamps stand.
-    """
-    reach = round(0.5 * stream.rate_hz)
-    low, high = max(first - reach, 0), min(stop + reach, len(stream.time))
-    stamps = stream.time[low:high]
-    numbers = (stream.seq[low:high] - stream.seq[low]).astype(np.float64)
-    middle, centre = float(numbers.mean()), float(stamps.mean())
-    across = numbers - middle
-    slope = float(across @ (stamps - centre)) / float(across @ across)
-    even = centre + slope * across
-    if np.abs(stamps - even).max() > 0.75 * slope:
-        return stream.time[first:stop]
-    dated: FloatArray = even[first - low : stop - low]
-    return dated
 
 
 def _after_gap(time: FloatArray, shock: int) -> Strike | None:

@@ -16,7 +16,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from imu.swings.impact import BEFORE, Strike, even_time, find_strike, jumps
+from imu.swings.impact import BEFORE, Strike, find_strike, jumps
 from imu.swings.parts import SwingParts
 from imu.types import CLUB, FOREARM, AlignedStreams
 
@@ -52,7 +52,7 @@ def rung(aligned: AlignedStreams, parts: SwingParts, begin: float, end: float) -
     club = aligned.streams[CLUB]
     first, stop = np.searchsorted(club.time, [end - 0.01, end + RINGING])
     if end < parts.time_of_turn(1.05) + RESUMED and stop - first > 2 * BEFORE:
-        loudest = float(jumps(even_time(club, first, stop), club.acc[first:stop]).max())
+        loudest = float(jumps(club.time[first:stop], club.acc[first:stop]).max())
         if loudest < QUIET * parts.forward_rate:
             return None
         if loudest > RUNG * parts.forward_rate:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ import pandas as pd
 import pytest
 from scipy.spatial.transform import Rotation
 
+from imu.recordings.even_time import even_times
 from imu.types import AlignedStreams, ClockModel, Motion, Stream, SwingWindow
 from imu.units import STANDARD_GRAVITY
 
@@ -129,6 +130,7 @@ def practice_session(name: str) -> PracticeSession:
             math.radians(sensor["gyr_range_dps"]),
         )
     clock = {role: ClockModel(0.0, 0.0) for role in streams}
+    streams = {role: replace(s, time=even_times(s)) for role, s in streams.items()}
     return PracticeSession(name, truth, swings, AlignedStreams(streams, clock), recording_time)
 
 
