@@ -13,7 +13,7 @@ from imu.variation import comparability as compat
 from imu.variation.comparability import Comparability, Design
 from imu.variation.curve_difference import CurveFinding, compare_curves
 from imu.variation.findings import Comparison, Finding, SideOfFinding
-from imu.variation.intervals import UNKNOWN, Interval, kurtosis, sd_interval
+from imu.variation.intervals import UNKNOWN, Interval, kurtosis, sd_freedom, sd_interval
 from imu.variation.limits import Limits
 from imu.variation.noise import (
     UNKNOWN_NOISE,
@@ -89,6 +89,9 @@ def compare_sets(
             sd_ratio_p=float(ratio_holm[column]),
             shift=shift.difference,
             largest_shift=largest,
+            largest_shift_se=limits.largest_shift_se(
+                metric.name, side_a.sd.value, _freedom(values_a[:, column])
+            ),
             sd_a=side_a.sd.value,
             kurtosis=float(
                 np.nanmax([_kurtosis(values_a[:, column]), _kurtosis(values_b[:, column])])
@@ -245,6 +248,11 @@ def _side(
 def _kurtosis(values: FloatArray) -> float:
     present = values[np.isfinite(values)]
     return float(kurtosis(present)) if len(present) > 3 and present.std() > 0 else 3.0
+
+
+def _freedom(values: FloatArray) -> float:
+    present = values[np.isfinite(values)]
+    return float(sd_freedom(present)) if len(present) > 3 and present.std() > 0 else float("nan")
 
 
 def _noisy(side: SideOfFinding) -> bool:

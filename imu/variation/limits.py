@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any
@@ -49,6 +50,13 @@ class Limits:
     def largest_shift(self, metric: str, sd_a: float) -> float:
         """The limit on a move of this metric's mean, in its unit."""
         return float(self.shift.get(metric, self.shift_in_sds * sd_a))
+
+    def largest_shift_se(self, metric: str, sd_a: float, freedom: float) -> float:
+        """Standard error of that limit: 0 when set in the metric's own unit; that of the SD, worth
+        ``freedom`` degrees of freedom, when set in SDs of A."""
+        if metric in self.shift or not freedom > 0:
+            return 0.0
+        return float(self.shift_in_sds * sd_a / math.sqrt(2 * freedom))
 
     def as_dict(self) -> dict[str, Any]:
         """Plain JSON values."""

@@ -39,8 +39,9 @@ class Evidence:
     """What a verdict on one metric rests on; ``count`` is the smaller set's swings.
 
     sd_ratio_p : adjusted for the number of metrics shown. largest_shift : the limit in the
-    metric's unit. by_session : sessions, not swings, are the units; ``sessions`` is then the
-    smaller number. noisy : most of either spread is the sensors' own noise.
+    metric's unit; largest_shift_se its standard error, when it was itself taken from the
+    swings (so many SDs of A). by_session : sessions, not swings, are the units; ``sessions`` is
+    then the smaller number. noisy : most of either spread is the sensors' own noise.
     """
 
     sd_ratio: Interval
@@ -53,6 +54,19 @@ class Evidence:
     by_session: bool = False
     sessions: int = 1
     noisy: bool = False
+    largest_shift_se: float = 0.0
+
+    @property
+    def shift_reach(self) -> tuple[float, float]:
+        """Least and most the mean may have moved, either way, the limit's own error included."""
+        low, value, high = sorted((self.shift.low, self.shift.value, self.shift.high))
+        if value < 0:
+            low, value, high = -high, -value, -low
+        # A half width stands for its quantile times the standard error of the shift.
+        extra = 1.96 * self.largest_shift_se
+        least = value - math.hypot(value - low, extra)
+        most = value + math.hypot(max(high - value, value - low), extra)
+        return least, most
 
 
 def judge(evidence: Evidence, limits: Limits) -> Verdict:
@@ -71,8 +85,8 @@ def judge(evidence: Evidence, limits: Limits) -> Verdict:
         return _cannot(evidence, limits, reason)
     if evidence.count < limits.minimum_swings:
         return _cannot(evidence, limits, f"fewer than {limits.minimum_swings} swings in a set")
-    beyond = min(abs(shift.low), abs(shift.high)) > evidence.largest_shift and 0.0 not in shift
-    within = max(abs(shift.low), abs(shift.high)) <= evidence.largest_shift
+    least, most = evidence.shift_reach
+    beyond, within = least > evidence.largest_shift, most <= evidence.largest_shift
     grown = ratio.low > 1
     if ratio.high < limits.sd_ratio and within:
         if evidence.noisy:

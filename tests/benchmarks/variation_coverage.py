@@ -22,6 +22,7 @@ from imu.variation.intervals import (
     mean_interval,
     robust_sd,
     robust_sd_interval,
+    sd_freedom,
     sd_interval,
 )
 from imu.variation.limits import Limits
@@ -107,6 +108,9 @@ def one_verdict(
             sd_ratio_p=p,
             shift=welch_shift(first, second).difference,
             largest_shift=limits.largest_shift("", float(first.std(ddof=1))),
+            largest_shift_se=limits.largest_shift_se(
+                "", float(first.std(ddof=1)), float(sd_freedom(first))
+            ),
             sd_a=float(first.std(ddof=1)),
             kurtosis=float(max(kurtosis(first), kurtosis(second))),
             count=min(len(first), len(second)),

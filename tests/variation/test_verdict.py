@@ -118,3 +118,37 @@ def test_long_tails_need_more_and_what_lies_on_the_limit_is_said_to():
     close = judge(replace(QUIET, sd_ratio=Interval(1.22, 0.8, 1.8), kurtosis=4.5), LIMITS)
     assert close.more_per_set is None
     assert str(MOST_ASKED) in close.reason
+
+
+def test_a_limit_taken_from_the_swings_carries_its_own_error():
+    moved = replace(QUIET, shift=Interval(8.0, 6.5, 9.5))
+    assert judge(moved, LIMITS).word == DOES_NOT_HOLD
+    assert judge(replace(moved, largest_shift_se=0.8), LIMITS).word == CANNOT_TELL
+    assert LIMITS.largest_shift_se("release_ms", 6.0, 18.0) == pytest.approx(1.0)
+    assert Limits(shift={"release_ms": 9.0}).largest_shift_se("release_ms", 6.0, 18.0) == 0
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_a_mean_exactly_at_the_limit_is_seldom_said_to_be_beyond(side):
+    from imu.variation.intervals import sd_freedom
+    from imu.variation.sd_ratio import sd_ratio
+    from imu.variation.shift import welch_shift
+
+    generator = np.random.default_rng(9)
+    beyond = 0
+    for _ in range(300):
+        a, b = generator.standard_normal((2, 30))
+        sd = float(a.std(ddof=1))
+        found = judge(
+            replace(
+                QUIET,
+                sd_ratio=sd_ratio(a, b, seed=1, draws=300).ratio,
+                shift=welch_shift(a, b + side).difference,
+                largest_shift=LIMITS.largest_shift("release_ms", sd),
+                largest_shift_se=LIMITS.largest_shift_se("release_ms", sd, float(sd_freedom(a))),
+            ),
+            LIMITS,
+        )
+        beyond += "mean" in found.reason and found.word == DOES_NOT_HOLD
+    # 2.5 % of 300 is 7.5; 17 or more has a chance of 0.2 % (binomial)
+    assert beyond <= 16
