@@ -13,6 +13,7 @@ import numpy as np
 
 from imu.fusion.joint import RotationField, outer
 from imu.fusion.parameters import ACC_BIAS, ACC_MATRIX, GYR_BIAS, OFFSET, SIZE, SensorErrors
+from imu.fusion.quaternion import to_matrix
 from imu.fusion.rest import RestSpells
 from imu.fusion.track import Track, skew
 from imu.types import FloatArray
@@ -28,7 +29,8 @@ _TURNED_MATTERS = 5.0
 def spells_within(spells: RestSpells, start: float, end: float) -> list[tuple[float, float, float]]:
     """Parts of rest spells inside [start, end] s, each with its force error in m/s²."""
     inside = []
-    for (first, last), error in zip(spells.span, spells.acc_se, strict=True):
+    near = (spells.span[:, 1] >= start + _SHORTEST) & (spells.span[:, 0] <= end - _SHORTEST)
+    for (first, last), error in zip(spells.span[near], spells.acc_se[near], strict=True):
         low, high = max(first, start), min(last, end)
         if high - low >= _SHORTEST:
             spread = float(np.sqrt(np.mean(error**2))) * (last - first) / (high - low)
@@ -48,7 +50,7 @@ def upright_row(
     first, last = np.searchsorted(track.time, [low, high])
     taper = np.sin(np.pi * (np.arange(last - first) + 0.5) / (last - first)) ** 2
     taper /= taper.sum()
-    matrix = track.matrix()[first:last]
+    matrix = to_matrix(track.orientation[first:last])
     mean = np.einsum("n,nij,nj->i", taper, matrix, track.force[first:last])
     middle = int(np.argmin(np.abs(track.time[field.rows] - 0.5 * (low + high))))
     turned = -skew(mean)

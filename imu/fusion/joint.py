@@ -27,13 +27,14 @@ from imu.fusion.parameters import (
     GYR_MATRIX,
     LEVER,
     OFFSET,
+    PER_SENSOR,
     SIZE,
     SensorErrors,
     Shared,
 )
 from imu.fusion.samples import SENSORS, SwingSamples
 from imu.fusion.track import Break, Track, cross_lever, follow, skew
-from imu.types import CLUB, FOREARM, FloatArray
+from imu.types import CLUB, FOREARM, BoolArray, FloatArray
 
 COARSE_STEP = 0.006
 """Spacing at which fields of rotation are worked out when only their shape matters, s."""
@@ -107,10 +108,9 @@ def rotation_field(
     rate = np.empty((len(rows), 3, 12))
     rate[:, :, GYR_BIAS] = -(matrix @ (np.eye(3) + errors.gyr_matrix))
     rate[:, :, GYR_MATRIX] = outer(matrix, track.rate_read[rows])
-    half = 0.5 * step * rate
-    running = np.cumsum(half, axis=0)
-    running[1:] += np.cumsum(half[:-1], axis=0)
-    running -= half[:1]
+    rate *= 0.5 * step
+    running = np.zeros_like(rate)
+    np.cumsum(rate[:-1] + rate[1:], axis=0, out=running[1:])
     own = np.zeros((len(rows), 3, state.size))
     starting, first_break = state.columns(role)
     own[:, :, starting] = np.eye(3)
@@ -153,83 +153,103 @@ def joint_rows(
     together: the angular acceleration's noise, which would act like noise in a regressor and
     shrink the lever arms, then all but cancels, and nothing is distorted.
     """
-    all_rows = fields[CLUB].rows
-    time = samples.time[all_rows]
+    time = samples.time
     good = samples.usable(time, shared.at(time))
-    rows = all_rows[good]
-    count = len(rows)
-    by_shared = np.zeros((count, 3, SIZE))
-    by_own = np.zeros((count, 3, state.size))
-    size = np.zeros(count)
+    windows = _Windows(good, max(2, round(ROW_SPAN / samples.step)))
+    aim = good[:, None, None] * _unclipped(samples, shared, fields)
+    by_shared = np.zeros((len(windows), 3, SIZE))
+    by_own = np.zeros((len(windows), 3, state.size))
+    size = np.zeros(len(time))
     for role, sign in ((FOREARM, 1.0), (CLUB, -1.0)):
         errors, track, field = shared.sensors[role], tracks[role], fields[role]
-        offset = OFFSET[role]
-        matrix = field.matrix[good]
-        turned = -sign * skew(track.wrist[rows])
-        by_own += turned @ field.own[good]
-        rate, change, lever = track.rate[rows], track.rate_change[rows], errors.lever
-        scale_rate = np.eye(3) + errors.gyr_matrix
-        swing = skew(rate)
+        matrix = sign * (aim @ field.matrix)
+        turned = -sign * (aim @ skew(track.wrist))
+        rate, change, lever = track.rate, track.rate_change, errors.lever
+        swing, arm = skew(rate), skew(lever)
         # d(−ω × (ω × r)) = ([ω × r]× + [ω]× [r]×) dω and d(−ω′ × r) = [r]× dω′
-        by_rate = skew(cross_lever(rate, lever)) + swing @ skew(lever)
-        change_read = np.linalg.solve(scale_rate, change.T).T
-        block = np.zeros((count, 3, 27))
-        block[:, :, :12] = turned @ field.rate[good]
-        block[:, :, GYR_BIAS] -= sign * (matrix @ by_rate @ scale_rate)
-        block[:, :, GYR_MATRIX] += sign * outer(matrix @ by_rate, track.rate_read[rows])
-        block[:, :, GYR_MATRIX] += sign * outer(matrix @ skew(lever), change_read)
-        block[:, :, ACC_BIAS] = -sign * (matrix @ (np.eye(3) + errors.acc_matrix))
-        block[:, :, ACC_MATRIX] = sign * outer(matrix, track.force_read[rows])
-        block[:, :, LEVER] = -sign * (matrix @ (swing @ swing + skew(change)))
-        by_shared[:, :, offset : offset + 27] = block
-        size += np.sqrt(np.einsum("ni,ni->n", track.force[rows], track.force[rows]))
-    slope = np.gradient(tracks[FOREARM].wrist, samples.step, axis=0)[rows]
-    by_shared[:, :, CLOCK_SHIFT] = -slope
-    by_shared[:, :, CLOCK_DRIFT] = -slope * (samples.time[rows] - shared.clock_origin)[:, None]
-    error = (tracks[FOREARM].wrist - tracks[CLUB].wrist)[rows]
-    for role in SENSORS:
-        clipped = samples.clipped_axes(role, time[good], shared.at(time[good]))
-        for axis in range(3):
-            (which,) = np.nonzero(clipped[:, axis])
-            if len(which):
-                _leave_out(fields[role].matrix[good][which, :, axis], which, error)
-                _leave_out(fields[role].matrix[good][which, :, axis], which, by_shared)
-                _leave_out(fields[role].matrix[good][which, :, axis], which, by_own)
-    span = max(2, round(ROW_SPAN / samples.step))
-    means = _Means(rows, len(all_rows), span)
+        by_rate = matrix @ (skew(cross_lever(rate, lever)) + swing @ arm)
+        scale_rate = np.eye(3) + errors.gyr_matrix
+        change_read = np.asarray(np.linalg.solve(scale_rate, change.T).T, dtype=np.float64)
+        by_change = windows.outer(matrix, change_read).reshape(-1, 3, 3, 3)
+        block = by_shared[:, :, OFFSET[role] : OFFSET[role] + PER_SENSOR]
+        block[:, :, :12] = windows.product(turned, field.rate)
+        block[:, :, GYR_BIAS] -= windows.mean(by_rate) @ scale_rate
+        block[:, :, GYR_MATRIX] += windows.outer(by_rate, track.rate_read)
+        block[:, :, GYR_MATRIX] += np.einsum("wimk,mj->wijk", by_change, arm).reshape(-1, 3, 9)
+        block[:, :, ACC_BIAS] = -windows.mean(matrix) @ (np.eye(3) + errors.acc_matrix)
+        block[:, :, ACC_MATRIX] = windows.outer(matrix, track.force_read)
+        block[:, :, LEVER] = -windows.mean(matrix @ (swing @ swing + skew(change)))
+        by_own += windows.product(turned, field.own)
+        size += np.sqrt(np.einsum("ni,ni->n", track.force, track.force))
+    slope = np.gradient(tracks[FOREARM].wrist, samples.step, axis=0)
+    slope = np.einsum("nij,nj->ni", aim, slope)
+    by_shared[:, :, CLOCK_SHIFT] = -windows.mean(slope)
+    by_shared[:, :, CLOCK_DRIFT] = -windows.mean(slope * (time - shared.clock_origin)[:, None])
+    error = np.einsum("nij,nj->ni", aim, tracks[FOREARM].wrist - tracks[CLUB].wrist)
     return JointRows(
-        means.centers, means.of(error), means.of(by_shared), means.of(by_own), means.of(size)
+        windows.centers, windows.mean(error), by_shared, by_own, windows.mean(good * size)
     )
 
 
-class _Means:
-    """Means over half-overlapping windows of the good rows in them; at least half must be good."""
+class _Windows:
+    """Means over half-overlapping windows of the good rows in them; at least half must be good.
 
-    def __init__(self, rows: np.ndarray, length: int, span: int) -> None:
-        self._first = np.arange(0, max(length - span, 0) + 1, max(1, span // 2))
-        self._last = np.minimum(self._first + span, length)
-        good = np.zeros(length + 1, dtype=np.int64)
-        good[rows + 1] = 1
-        # Number of good rows before each place: where windows begin and end among them.
-        before = np.cumsum(good)
-        self._begin, self._end = before[self._first], before[self._last]
-        full = self._end - self._begin >= max(2, span // 2)
-        self._begin, self._end = self._begin[full], self._end[full]
-        self.centers = (self._first + self._last)[full] // 2
+    Values handed in are zero at rows that are not good. Sums over half windows are taken first,
+    products inside them by matrix multiplication, so that no product is kept row by row.
+    """
 
-    def of(self, values: FloatArray) -> FloatArray:
-        """(W, ...) means of (M, ...) values at the good rows."""
-        running = np.zeros((len(values) + 1, *values.shape[1:]))
-        np.cumsum(values, axis=0, out=running[1:])
-        total = running[self._end] - running[self._begin]
-        count = (self._end - self._begin).reshape(-1, *([1] * (values.ndim - 1)))
-        return np.asarray(total / count, dtype=np.float64)
+    def __init__(self, good: BoolArray, span: int) -> None:
+        self._half = span // 2
+        self._count = len(good) // self._half
+        halves = np.count_nonzero(self._cut(good), axis=1)
+        count = halves[:-1] + halves[1:]
+        (self._full,) = np.nonzero(count >= max(2, self._half))
+        self._good = count[self._full]
+        self.centers = self._full * self._half + self._half
+
+    def __len__(self) -> int:
+        return len(self._full)
+
+    def mean(self, values: FloatArray) -> FloatArray:
+        """(W, ...) means of (N, ...)."""
+        return self._windows(self._cut(values).sum(axis=1))
+
+    def product(self, left: FloatArray, right: FloatArray) -> FloatArray:
+        """(W, 3, K) means of the products of (N, 3, 3) and (N, 3, K)."""
+        width = 3 * self._half
+        wide = self._cut(left).transpose(0, 2, 1, 3).reshape(self._count, 3, width)
+        return self._windows(wide @ self._cut(right).reshape(self._count, width, -1))
+
+    def outer(self, left: FloatArray, vectors: FloatArray) -> FloatArray:
+        """(W, 3, 9) means of ``outer`` of (N, 3, 3) and (N, 3)."""
+        tall = self._cut(left).reshape(self._count, self._half, 9).transpose(0, 2, 1)
+        return self._windows((tall @ self._cut(vectors)).reshape(self._count, 3, 9))
+
+    def _cut(self, values: np.ndarray) -> np.ndarray:
+        whole = values[: self._count * self._half]
+        return whole.reshape(self._count, self._half, *values.shape[1:])
+
+    def _windows(self, halves: FloatArray) -> FloatArray:
+        total = halves[self._full] + halves[self._full + 1]
+        return np.asarray(total / self._good.reshape(-1, *([1] * (halves.ndim - 1))))
 
 
-def _leave_out(direction: FloatArray, rows: np.ndarray, values: FloatArray) -> None:
-    """Take from ``values[rows]`` (M, 3, ...) its part along unit ``direction`` (M, 3), in place.
+def _unclipped(
+    samples: SwingSamples, shared: Shared, fields: Mapping[str, RotationField]
+) -> FloatArray:
+    """(N, 3, 3) matrices that take from a world vector its parts along clipped sensor axes.
 
     A clipped axis says nothing along itself, but the other two still bind the joint.
     """
-    part = np.einsum("mi,mi...->m...", direction, values[rows])
-    values[rows] -= np.einsum("mi,m...->mi...", direction, part)
+    time = samples.time
+    keep = np.tile(np.eye(3), (len(time), 1, 1))
+    for role in SENSORS:
+        clipped = samples.clipped_axes(role, time, shared.at(time))
+        for axis in range(3):
+            (which,) = np.nonzero(clipped[:, axis])
+            if len(which):
+                along = fields[role].matrix[which, :, axis]
+                keep[which] -= (
+                    along[:, :, None] * np.einsum("mi,mij->mj", along, keep[which])[:, None]
+                )
+    return keep
