@@ -57,11 +57,16 @@ _ROLL_PURITY = {FOREARM: 0.01, CLUB: 0.003}
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """A direction as small angles (2,) rad across the nominal axis, and covariance (2, 2)."""
+    """A direction as small angles (2,) rad across the nominal axis, and covariance (2, 2).
+
+    length, length_se : m, of the segment along the axis, where the evidence tells it (NaN).
+    """
 
     name: str
     angles: FloatArray
     covariance: FloatArray
+    length: float = float("nan")
+    length_se: float = float("nan")
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,7 +228,8 @@ def _arc(
     # A length far from the declared arm's says that the shoulder did not stay put.
     doubt = (length - arm_length) / _ARM_LENGTH_DOUBT
     covariance *= 1.0 + doubt**2
-    return [Evidence("arc", basis @ wrist / length, covariance)]
+    length_se = float(np.sqrt(nominal @ spread @ nominal))
+    return [Evidence("arc", basis @ wrist / length, covariance, length, length_se)]
 
 
 def _roll(
