@@ -37,7 +37,7 @@ REST_RATE = 0.25
 SLOW_RATE = 1.0
 """rad/s. The finish is where the club first turns slower than this after impact."""
 
-LATELY = 0.25
+LATELY = 0.45
 """s. A club that last rested longer than this before it turned back was not at rest."""
 
 ADDRESS_SPAN = 0.3

@@ -27,7 +27,7 @@ SLOW_RATE = 1.0
 """rad/s. The takeaway is where the club leaves the first; the finish where it falls below the
 second."""
 
-LATELY = 0.25
+LATELY = 0.45
 """s. A club that last rested longer than this before it turned back was not at rest."""
 
 STARTS_INSIDE = "the recording starts during this movement"
