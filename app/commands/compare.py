@@ -17,6 +17,7 @@ EXAMPLES = """\
   swingspread compare tuesday-practice tuesday-pressure
   swingspread compare "player=Ada,block=practice" "player=Ada,block=pressure"
   swingspread compare spring autumn --sd-ratio 1.5 --shift downswing_ms=15
+  swingspread compare first second --same-session
   swingspread compare 3fa9 77b1 --plan april-test --metrics release_ms,hinge_at_impact_deg --json
 
 A and B are recordings, saved sets or selections; B is set against A. Swings of one session are
@@ -53,6 +54,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="impact",
         help="line curves up at impact, or at takeaway, top and impact to take timing out",
     )
+    parser.add_argument(
+        "--same-session",
+        action="store_true",
+        help="both sets were swung in one session, when the recordings do not say so",
+    )
     parser.add_argument("--no-curves", action="store_true", help="compare no curves over time")
     add_common_arguments(parser)
 
@@ -60,6 +66,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Compare, and print findings in words with their numbers."""
     from app.swing_sets import chosen_metrics, swing_set
+    from imu.variation.comparability import as_one_session
     from imu.variation.compare import compare_sets
     from imu.variation.curve_alignment import LANDMARKS
     from imu.variation.timing_at_stake import timing_at_stake
@@ -69,6 +76,8 @@ def run(arguments: argparse.Namespace) -> int:
     curves = not arguments.no_curves
     a = swing_set(arguments.library, arguments.a, with_curves=curves)
     b = swing_set(arguments.library, arguments.b, with_curves=curves)
+    if arguments.same_session:
+        a, b = as_one_session(a), as_one_session(b)
     line_up = LANDMARKS if arguments.line_up == "events" else ("impact",)
     found = compare_sets(a, b, limits, arguments.seed, metrics, curves, line_up)
     at_stake = {one.name: timing_at_stake(one.swings) for one in (a, b)}

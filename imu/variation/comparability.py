@@ -7,7 +7,7 @@ difference of player.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -77,6 +77,13 @@ def find_design(a: SwingSet, b: SwingSet) -> Design:
     return Design(kind, shared, tuple(in_a), tuple(in_b))
 
 
+def as_one_session(swings: SwingSet) -> SwingSet:
+    """The same set, all of it said to be of one session: for recordings that do not say when
+    they were made."""
+    said = swings.swings.assign(session_key="one session, as told")
+    return replace(swings, swings=said)
+
+
 def check_comparability(a: SwingSet, b: SwingSet, design: Design) -> Comparability:
     """Everything that stands between a difference and its meaning."""
     refusals, kinds, warnings = [], set[str](), []
@@ -137,9 +144,10 @@ def _warn_of_time(a: SwingSet, b: SwingSet, design: Design) -> list[str]:
             "a difference. Alternating blocks would part them (see the plan)."
         )
     if any(not date for s in (a, b) for date in s.swings["date"].unique()):
-        warnings.append(
-            "The day of a recording is unknown; sessions are then told apart by label only."
-        )
+        text = "The day of a recording is unknown; sessions are then told apart by label only."
+        if design.by_session:
+            text += " If the sets were swung in one session, say so."
+        warnings.append(text)
     return warnings
 
 

@@ -11,7 +11,12 @@ from scipy import stats
 
 from imu.columns import METRICS, headline_metrics
 from imu.errors import SwingspreadError
-from imu.variation.comparability import DIFFERENT_SESSIONS, PAIRED_SESSIONS, SAME_SESSION
+from imu.variation.comparability import (
+    DIFFERENT_SESSIONS,
+    PAIRED_SESSIONS,
+    SAME_SESSION,
+    as_one_session,
+)
 from imu.variation.compare import compare_sets
 from imu.variation.limits import Limits
 from imu.variation.sets import SwingSet, pool
@@ -145,6 +150,17 @@ def test_one_day_each_speaks_for_these_days_only(make_set):
     assert {one.verdict.word for one in found.findings} == {CANNOT_TELL}
     assert any("the day itself" in warning for warning in found.warnings)
     assert found.findings[0].verdict.more_sessions == 2
+
+
+def test_sets_without_a_date_can_be_said_to_be_of_one_session(make_set):
+    a = make_set(40, 1, session="", day="")
+    b = make_set(40, 2, "pressure", session="", day="", shift={"downswing_ms": -20.0})
+    apart = compare_sets(a, b)
+    assert apart.design == DIFFERENT_SESSIONS
+    assert any("say so" in text for text in apart.warnings)
+    together = compare_sets(as_one_session(a), as_one_session(b))
+    assert together.design == SAME_SESSION
+    assert together.finding("downswing_ms").verdict.word == DOES_NOT_HOLD
 
 
 def _sessions(make_table, make_manifest, make_analysis, block, seeds, first_month, **changes):
