@@ -146,7 +146,7 @@ def fit_session(
         if size < _SETTLED_STEP and abs(spread - 1.0) < _SETTLED_SPREAD:
             converged = True
             break
-        if steps > 1 or guess.scale < 1.0:
+        if steps > 1:  # at the first step the swings are not laid out yet
             scale = max(_SMALLEST_SCALE, scale * spread)
             correlation = _correlation(normals)
     fits = tuple(
