@@ -129,11 +129,10 @@ def session_rows(sessions: pd.DataFrame, metric: str) -> Any:
     chosen = METRIC_BY_NAME[metric]
     unit = f", {chosen.unit}" if chosen.unit else ""
     lines = []
-    rows: Any = sessions.itertuples(index=False)
-    for row in rows:
-        error = (row.mean_high - row.mean_low) / 4.0
-        places = decimals_for(error, row.mean)
-        spread = decimals_for((row.sd_high - row.sd_low) / 4.0, row.sd)
+    for row in sessions.to_dict("records"):
+        error = (row["mean_high"] - row["mean_low"]) / 4.0
+        places = decimals_for(error, row["mean"])
+        spread = decimals_for((row["sd_high"] - row["sd_low"]) / 4.0, row["sd"])
         lines.append(
             html.Tr(
                 [

@@ -58,8 +58,8 @@ def test_a_highlighted_line_is_that_swings_own(
     page.wait_for_timeout(500)
     line = page.evaluate(
         """() => {
-            const data = document.querySelector('#session-figure .js-plotly-plot').data;
-            const pick = data.find(t => t.meta && t.meta.role === 'pick' && t.meta.panel === 1);
+            const graph = document.querySelector('#session-figure .js-plotly-plot');
+            const pick = graph._fullData.find(t => t.meta && t.meta.role === 'pick' && t.meta.panel === 1);
             return [Array.from(pick.x), Array.from(pick.y)];
         }"""
     )
