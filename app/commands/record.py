@@ -146,6 +146,7 @@ async def _session(
         radio,
         folder,
         {role: sensor.serial for role, sensor in chosen.items()},
+        addresses={role: sensor.address for role, sensor in chosen.items()},
         rate_hz=arguments.rate,
         watcher=screen.states,
         resume=arguments.resume,

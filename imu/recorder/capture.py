@@ -77,6 +77,7 @@ class SensorCapture:
     """Records one sensor into one journal.
 
     radio_lock : shared by all captures, so that scans and connects come one at a time.
+    address : where it was heard before, for systems that do not always tell names.
     rate_hz, range_code : asked of the sensor before it starts; None leaves them as they are.
     """
 
@@ -90,6 +91,7 @@ class SensorCapture:
         *,
         rate_hz: int | None = None,
         range_code: int | None = None,
+        address: str = "",
         listener: PacketListener | None = None,
         intake: Intake | None = None,
     ) -> None:
@@ -102,6 +104,9 @@ class SensorCapture:
         self._queue: asyncio.Queue[tuple[Kind, int, bytes] | None] = asyncio.Queue()
         self._answer = asyncio.Event()
         self._heard = 0
+        self._address = address
+        self._others: set[str] = set()
+        """Addresses that turned out to be other sensors."""
 
     async def run(self, stop: asyncio.Event) -> None:
         """Record until ``stop``; then fetch what is missing and end the journal."""
@@ -137,7 +142,7 @@ class SensorCapture:
             await _until(stop, _RETRY)
             return False
         try:
-            return await self._converse(connection, stop)
+            return await self._converse(connection, sighting, stop)
         except CommandRefusedError as problem:
             self._trouble(f"the sensor refused: {problem}")
             await _until(stop, 4 * _RETRY)
@@ -152,9 +157,12 @@ class SensorCapture:
         found: list[Sighting] = []
 
         def heard(sighting: Sighting) -> bool:
-            if sighting.serial in (self.status.serial, ""):
+            unnamed = not sighting.serial
+            known = unnamed and sighting.address == self._address
+            ours = known or sighting.serial == self.status.serial
+            if ours or (unnamed and sighting.address not in self._others):
                 found.append(sighting)
-            return sighting.serial == self.status.serial
+            return ours
 
         scan = asyncio.create_task(self._radio.scan(_SCAN, heard))
         while not scan.done():
@@ -170,8 +178,10 @@ class SensorCapture:
         self.status.rssi = found[-1].rssi
         return found[-1]
 
-    async def _converse(self, connection: Connection, stop: asyncio.Event) -> bool:
-        before = await self._greet(connection)
+    async def _converse(
+        self, connection: Connection, sighting: Sighting, stop: asyncio.Event
+    ) -> bool:
+        before = await self._greet(connection, sighting)
         await connection.subscribe(profile.BACKFILL, self._sink(Kind.BACKFILL))
         await connection.subscribe(profile.DATA, self._sink(Kind.DATA))
         await connection.write(profile.CONTROL, profile.start())
@@ -191,10 +201,13 @@ class SensorCapture:
             await self._fetch(connection)
         return True
 
-    async def _greet(self, connection: Connection) -> SensorInfo:
+    async def _greet(self, connection: Connection, sighting: Sighting) -> SensorInfo:
         serial = (await connection.read(profile.SERIAL_NUMBER)).decode("utf-8", "replace")
         if serial != self.status.serial:
+            self._others.add(sighting.address)
+            self._address = ""
             raise LinkError(f"this is sensor {serial}, not {self.status.serial}")
+        self._address = sighting.address
         firmware = await connection.read(profile.FIRMWARE_REVISION)
         self.status.firmware = firmware.decode("utf-8", "replace")
         await self._read_battery(connection)

@@ -12,11 +12,13 @@ import contextlib
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from bleak import BleakAdapter, BleakClient, BleakScanner
 from bleak.backends.characteristic import BleakGATTCharacteristic
+from bleak.backends.client import BaseBleakClient
 from bleak.backends.device import BLEDevice
-from bleak.backends.scanner import AdvertisementData
+from bleak.backends.scanner import AdvertisementData, BaseBleakScanner
 from bleak.exc import (
     BleakBluetoothNotAvailableError,
     BleakBluetoothNotAvailableReason,
@@ -109,14 +111,27 @@ _FAILURES = (BleakError, OSError, TimeoutError, EOFError, AssertionError)
 """What bleak and the system libraries under it raise when a link or the radio fails."""
 
 
+@dataclass(frozen=True)
+class Backend:
+    """A Bluetooth of another make than the computer's own, for bleak to use."""
+
+    scanner: type[BaseBleakScanner]
+    client: type[BaseBleakClient]
+
+
 class BluetoothConnection:
     """One connection through bleak."""
 
-    def __init__(self, device: BLEDevice, use_start_notify: bool) -> None:
+    def __init__(
+        self, device: BLEDevice, use_start_notify: bool, backend: Backend | None = None
+    ) -> None:
         self.lost = asyncio.Event()
         self._start_notify = use_start_notify
         self._client = BleakClient(
-            device, disconnected_callback=lambda _: self.lost.set(), timeout=CONNECT_TIMEOUT
+            device,
+            disconnected_callback=lambda _: self.lost.set(),
+            timeout=CONNECT_TIMEOUT,
+            backend=backend.client if backend else None,
         )
 
     async def open(self) -> None:
@@ -171,10 +186,12 @@ class BluetoothRadio:
     """The computer's own Bluetooth.
 
     use_start_notify : on Linux, receive through D-Bus signals instead of a socket of its own.
+    backend : use this instead of the computer's own.
     """
 
-    def __init__(self, use_start_notify: bool = True) -> None:
+    def __init__(self, use_start_notify: bool = True, backend: Backend | None = None) -> None:
         self._start_notify = use_start_notify
+        self._backend = backend
 
     async def scan(self, seconds: float, found: Callable[[Sighting], bool]) -> None:
         enough = asyncio.Event()
@@ -188,13 +205,16 @@ class BluetoothRadio:
             for device in await self._still_connected():
                 if found(Sighting(device.address, device.name or "", None, device)):
                     return
-            async with BleakScanner(heard, service_uuids=[profile.SERVICE]):
+            backend = self._backend.scanner if self._backend else None
+            async with BleakScanner(heard, service_uuids=[profile.SERVICE], backend=backend):
                 with contextlib.suppress(TimeoutError):
                     await asyncio.wait_for(enough.wait(), seconds)
         except _FAILURES as problem:
             raise _as_radio_problem(_translated(problem)) from problem
 
     async def _still_connected(self) -> list[BLEDevice]:
+        if self._backend is not None:
+            return []
         try:
             adapter = await BleakAdapter.get()
             return await adapter.get_connected_devices([profile.SERVICE])
@@ -202,7 +222,7 @@ class BluetoothRadio:
             return []
 
     async def connect(self, sighting: Sighting) -> BluetoothConnection:
-        connection = BluetoothConnection(sighting.handle, self._start_notify)
+        connection = BluetoothConnection(sighting.handle, self._start_notify, self._backend)
         await connection.open()
         return connection
 

@@ -37,9 +37,9 @@ Watcher = Callable[[dict[str, CaptureStatus], str], None]
 class RecordingSession:
     """Records the given sensors into a folder until told to stop.
 
-    sensors : role → serial. listener : hears every packet with something new in it.
-    watcher : told the state about twice a second. resume : go on with earlier journals of the
-    folder, fetching what the sensors still hold.
+    sensors : role → serial. addresses : role → where that sensor was heard. listener : hears
+    every packet with something new in it. watcher : told the state about twice a second.
+    resume : go on with earlier journals of the folder, fetching what the sensors still hold.
     """
 
     def __init__(
@@ -48,6 +48,7 @@ class RecordingSession:
         folder: JournalFolder,
         sensors: Mapping[str, str],
         *,
+        addresses: Mapping[str, str] | None = None,
         rate_hz: int | None = None,
         range_code: int | None = None,
         listener: PacketListener | None = None,
@@ -68,6 +69,7 @@ class RecordingSession:
                 role,
                 serial,
                 self._sensor_journal(role, serial),
+                address=(addresses or {}).get(role, ""),
                 rate_hz=rate_hz,
                 range_code=range_code,
                 listener=listener,

@@ -21,7 +21,12 @@ PLATFORMS = ("linux", "darwin", "win32", "freebsd14")
 @pytest.mark.parametrize("platform", PLATFORMS)
 @pytest.mark.parametrize(
     ("kind", "words"),
-    [("none", "adapter|Mac"), ("off", "switch it on"), ("denied", "may not use"), ("service", "")],
+    [
+        ("none", "adapter|Mac"),
+        ("off", "switch it on"),
+        ("denied", "may not use"),
+        ("service", "not running|does not offer"),
+    ],
 )
 def test_every_platform_has_a_mend_for_every_trouble(platform: str, kind: str, words: str) -> None:
     with pytest.raises(RadioUnavailableError, match=words):
