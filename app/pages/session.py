@@ -200,7 +200,9 @@ def files(ids: Sequence[str]) -> list[Any]:
     where = urlencode({"recordings": ",".join(ids)}, safe=",")
     return [
         html.Span("Save", className="quiet"),
-        html.A("Excel", href=f"/files/swings.xlsx?{where}", download="", className="button-link"),
+        html.A(
+            "Spreadsheet", href=f"/files/swings.xlsx?{where}", download="", className="button-link"
+        ),
         html.A("CSV", href=f"/files/swings.csv?{where}", download="", className="button-link"),
         html.A(
             "Parquet", href=f"/files/swings.parquet?{where}", download="", className="button-link"

@@ -59,7 +59,8 @@ def test_a_highlighted_line_is_that_swings_own(
     line = page.evaluate(
         """() => {
             const graph = document.querySelector('#session-figure .js-plotly-plot');
-            const pick = graph._fullData.find(t => t.meta && t.meta.role === 'pick' && t.meta.panel === 1);
+            const pick = graph._fullData.find(
+                t => t.meta && t.meta.role === 'pick' && t.meta.panel === 1);
             return [Array.from(pick.x), Array.from(pick.y)];
         }"""
     )

@@ -1,0 +1,130 @@
+"""Numbers as pages show them, preferences, and files dropped on the start page."""
+
+from __future__ import annotations
+
+import base64
+import importlib.util
+import math
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from app.components.numbers import decimals_for, plain, with_unit
+from app.derived import keep, read_cached
+from app.imports import Dropped, dropped_files, sort_out
+from app.preferences import Preferences, keep_preferences, read_preferences
+from app.summary import levels
+from imu.errors import SwingspreadError
+from imu.settings import AnalysisSettings
+from imu.types import Analysis
+
+
+def invented(count: int = 12, seed: int = 7) -> Analysis:
+    path = Path(__file__).resolve().parents[1] / "figures" / "conftest.py"
+    spec = importlib.util.spec_from_file_location("invented_for_pages", path)
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    made: Analysis = module.invented_analysis(count, seed, rate_hz=100.0)
+    return made
+
+
+@pytest.mark.parametrize(
+    ("value", "error", "shown"),
+    [(249.31, 1.6, "249"), (92.94, 0.7, "92.9"), (3.288, 0.03, "3.29"), (-0.04, 0.3, "0.0")],
+)
+def test_a_number_is_rounded_to_the_first_digit_of_its_error(
+    value: float, error: float, shown: str
+) -> None:
+    """The usual rule for uncertainties (common practice, no source)."""
+    assert plain(value, decimals_for(error, value)) == shown
+
+
+def test_a_minus_is_a_minus_and_the_unknown_a_dash() -> None:
+    assert plain(-3.25, 1) == "−3.2"
+    assert plain(math.nan, 1) == "–" == with_unit(plain(math.nan, 0), "ms")
+    assert with_unit("12", "°") == "12°"
+
+
+def test_speed_is_shown_in_the_unit_preferred() -> None:
+    """1 m/s is 2.2369 mph and 3.6 km/h (exact international mile)."""
+    swings = invented().swings.assign(recording_id="one")
+    plain_mean = levels(swings, ["clubhead_speed_m_s"])[0].mean
+    for unit, factor in (("mph", 3600 / 1609.344), ("km/h", 3.6)):
+        (level,) = levels(swings, ["clubhead_speed_m_s"], Preferences(speed_unit=unit))
+        assert level.mean == pytest.approx(plain_mean * factor)
+        assert level.mean_text.endswith(unit)
+
+
+def test_two_swings_show_no_spread() -> None:
+    (level,) = levels(invented(2).swings.assign(recording_id="one"), ["release_ms"])
+    assert math.isnan(level.sd) and math.isfinite(level.mean)
+
+
+def test_preferences_come_back_and_nonsense_falls_back(tmp_path: Path) -> None:
+    path = tmp_path / "deep" / "preferences.json"
+    chosen = Preferences("mph", "side", 5.0, 3.0)
+    keep_preferences(chosen, path)
+    assert read_preferences(path) == chosen
+    path.write_text('{"speed_unit": "furlongs", "release_threshold_deg": 8}')
+    assert read_preferences(path) == Preferences(release_threshold_deg=8)
+    path.write_text("not JSON")
+    assert read_preferences(path) == Preferences()
+    with pytest.raises(SwingspreadError, match=r"0\.5 and 45"):
+        Preferences(release_threshold_deg=90.0)
+
+
+def test_the_lead_arm_is_called_by_its_side() -> None:
+    side = Preferences(arm_words="side")
+    assert side.spoken("the lead arm comes down", "right") == "the left arm comes down"
+    assert side.spoken("the lead arm comes down", "left") == "the right arm comes down"
+    assert Preferences().spoken("the lead arm", "right") == "the lead arm"
+
+
+def test_dropped_files_are_told_apart_by_name_and_content() -> None:
+    files = [
+        Dropped("Left_Forearm.csv.gz", b""),
+        Dropped("club-2.csv", b""),
+        Dropped("facts.json", b'{"format": 1, "handedness": "right"}'),
+        Dropped("columns.json", b'{"columns": {}}'),
+    ]
+    assert list(sort_out(files)) == ["forearm", "club", "meta", "map"]
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        (["forearm.csv"], "No club file"),
+        (["club.csv", "shaft.csv"], "both look like the club file"),
+        (["one.csv"], "in the file's name"),
+        (["film.mp4"], "not a CSV or JSON file"),
+        (["forearm-club.csv"], "which sensor"),
+    ],
+)
+def test_files_that_cannot_be_told_are_refused_by_name(names: list[str], said: str) -> None:
+    with pytest.raises(SwingspreadError, match=said) as refusal:
+        sort_out([Dropped(name, b"") for name in names])
+    assert names[0] in str(refusal.value)
+
+
+def test_a_name_with_a_path_in_it_stays_a_name() -> None:
+    content = "data:text/csv;base64," + base64.b64encode(b"x").decode()
+    (file,) = dropped_files(["..\\..\\secret/forearm.csv"], [content])
+    assert file == Dropped("forearm.csv", b"x")
+    with pytest.raises(SwingspreadError, match="did not arrive whole"):
+        dropped_files(["a.csv"], ["data:,%%%"])
+
+
+def test_an_analysis_kept_on_disk_comes_back_the_same(tmp_path: Path) -> None:
+    analysis, settings = invented(), AnalysisSettings()
+    assert read_cached(tmp_path, settings) is None
+    keep(tmp_path, settings, analysis)
+    back = read_cached(tmp_path, settings)
+    assert back is not None and back.recording_id == analysis.recording_id
+    pd.testing.assert_frame_equal(back.swings, analysis.swings, check_dtype=False)
+    pd.testing.assert_frame_equal(back.curves, analysis.curves)
+    assert read_cached(tmp_path, AnalysisSettings(near_line_tolerance=0.05)) is None
+    for file in (tmp_path / "derived").rglob("*.parquet"):
+        file.write_bytes(b"damaged")
+    assert read_cached(tmp_path, settings) is None
