@@ -40,7 +40,7 @@ from imu.types import CLUB, FOREARM, FloatArray, Stream
 from imu.units import DEG, STANDARD_GRAVITY
 
 STRAP_SIGMA = 5.0 * DEG
-CLAMP_SIGMA = 1.2 * DEG
+CLAMP_SIGMA = 1.4 * DEG
 SENSOR_HEIGHT, SENSOR_HEIGHT_SIGMA = 0.016, 0.005
 ASKEW_SIGMA = 15.0 * DEG
 """When a sensor was set askew, its nominal axis is only the direction it was flung in."""

@@ -29,15 +29,15 @@ from imu.fusion.track import Track
 from imu.types import FOREARM, FloatArray, Motion, SwingWindow
 from imu.units import DEG
 
-_MOST_ERRORS = 20
+_MOST_ERRORS = 24
 _NEGLIGIBLE = (0.02 * DEG) ** 2
-GIVE_SHARE = 3.0
+GIVE_SHARE = 4.0
 """Give that a session's residuals reveal understates what they can't see by about so much: a turn
 of a sensor changes the wrist's force only across itself, and the fit follows part of it."""
 SLIDE_SHARE = 3.0
 """How much more the strap slides about the forearm than it tilts along it."""
 _SPREAD_SHARE = 0.5
-_GIVE_WIDTH = 0.05
+_GIVE_WIDTH = 0.035
 _GIVE_AT_ADDRESS = 0.2
 
 
@@ -149,7 +149,10 @@ def _give_bumps(time: FloatArray, window: SwingWindow) -> FloatArray:
     places = [
         (window.takeaway - 0.1, _GIVE_AT_ADDRESS),
         (window.top - 0.35, 0.15),
-        *((window.top + share * down, _GIVE_WIDTH) for share in (-0.4, 0.0, 0.3, 0.55, 0.8, 1.0)),
+        *(
+            (window.top + share * down, _GIVE_WIDTH)
+            for share in (-0.4, 0.0, 0.25, 0.45, 0.65, 0.85, 1.0)
+        ),
     ]
     return np.stack(
         [np.exp(-0.5 * ((time - place) / width) ** 2) for place, width in places], axis=1

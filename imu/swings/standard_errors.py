@@ -25,6 +25,14 @@ from imu.types import Club, FloatArray, Motion, SwingWindow
 from imu.units import MS
 
 _BEFORE, _AFTER, _STRIDE = 0.4, 0.08, 2
+CLUB_LENGTH_ERROR, ARM_LENGTH_ERROR = 0.004, 0.010
+"""How well a club and an arm are measured with a tape, m."""
+SETTLING_ERROR = 0.5
+"""Settling over the ball is not a sharp moment, s."""
+BEND_OF_RATE = 0.008
+"""A shaft bends and springs back on the way down: its rate at the grip ripples by such a part."""
+FLAT_PEAK_MS = {"peak_club_rate_ms": 2.0, "peak_arm_rate_ms": 3.0, "peak_hinge_rate_ms": 2.0}
+"""Rates peak flatly, and the same ripples move the time of a peak so far, ms."""
 _DURATIONS = {
     "backswing_ms": ("takeaway", "club_top"),
     "downswing_ms": ("club_top", "impact"),
@@ -78,6 +86,10 @@ def standard_errors(
 
     base = read(thin, window)
     changed = [read(turned(thin, *errors.at(k, thin.time)), window) for k in range(len(errors))]
+    longer = replace(club, length=club.length + CLUB_LENGTH_ERROR)
+    changed.append(measure_swing(thin, window, longer, arm_length, settings, measured))
+    arm = arm_length + ARM_LENGTH_ERROR
+    changed.append(measure_swing(thin, window, club, arm, settings, measured))
     if window.impact_se > 0.0:
         changed.append(read(thin, replace(window, impact=window.impact + window.impact_se)))
     metric_se = _root_sum(list(base.metrics), base.metrics, [c.metrics for c in changed])
@@ -94,6 +106,12 @@ def standard_errors(
         )
     for name, doubt in rival_errors(motion, window, measured, settings, metric_se).items():
         metric_se[name] = math.hypot(metric_se[name], doubt)
+    for name in ("peak_club_rate_deg_s", "peak_arm_rate_deg_s"):
+        ripple = BEND_OF_RATE * measured.metrics[name]
+        metric_se[name] = math.hypot(metric_se[name], ripple)
+    for name, flat in FLAT_PEAK_MS.items():
+        metric_se[name] = math.hypot(metric_se[name], flat)
+    metric_se["address_time_s"] = math.hypot(metric_se["address_time_s"], SETTLING_ERROR)
     metric_se["tempo_ratio"] = _ratio_error(measured, metric_se, own)
     return metric_se, event_se
 
