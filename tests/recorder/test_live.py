@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 import pytest
+from virtual_recordings import peripheral, record
 
 from imu.columns import METRICS
 from imu.pipeline import analyse
 from imu.recorder import profile
 from imu.recorder.assemble import assemble_stream
-from imu.recorder.journal import Journal, Kind, Record
-from imu.recorder.live import LiveAnalysis, LiveSwing
+from imu.recorder.journal import Journal, JournalWriter, Kind, Record, read_journal
+from imu.recorder.live import LiveAnalysis, LiveSwing, follow
 from imu.recordings.content import make_recording
 from imu.simulate.plan import SessionPlan
 from imu.simulate.session import SimulatedSession, simulate_session
@@ -76,8 +78,8 @@ def play(faults: dict[str, Faults]) -> Played:
     end = float(session.measured[CLUB].true_time[-1])
     while world < end:
         world += INTERVAL
-        for role, peripheral in peripherals.items():
-            peripheral.tick(world + (0.004 if role == CLUB else 0.0))
+        for role, one in peripherals.items():
+            one.tick(world + (0.004 if role == CLUB else 0.0))
             live.feed(role, fresh[role])
             played.records.setdefault(role, []).extend(fresh[role])
             fresh[role].clear()
@@ -132,3 +134,15 @@ def test_a_restart_of_the_club_sensor_starts_the_watch_anew(played: Played) -> N
     live.feed(CLUB, [Record(Kind.DATA, played.records[CLUB][500].host_ns, bytes(other))])
     assert live.look() == []
     assert not live.due()
+
+
+def test_the_follower_reads_the_journals_and_ends_with_the_recording(tmp_path: Path) -> None:
+    both = {FOREARM: peripheral(FOREARM), CLUB: peripheral(CLUB)}
+    _, folder = record(tmp_path, both, 4.0)
+    writer = JournalWriter(folder.next_journal("swings"))
+    follow(folder, writer)
+    writer.close()
+    path = folder.account("swings")
+    assert path is not None
+    kinds = [r.json().get("type") for r in read_journal(path).records]
+    assert "calibration" in kinds and "swing" not in kinds and "problem" not in kinds
