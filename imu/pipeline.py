@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,14 +12,13 @@ import pandas as pd
 
 import imu
 from imu.columns import CURVE_COLUMNS, EVENTS, METRICS, SWING_COLUMNS
-from imu.fusion.axes import Mounting
-from imu.fusion.estimate import SessionFit, SwingFit
+from imu.fusion.estimate import SessionFit
 from imu.fusion.mirror import mirror
-from imu.fusion.motion import build_motion
-from imu.fusion.report import describe_fit
+from imu.fusion.parts import SolvedSwing, solve_parts
+from imu.fusion.report import describe_parts
 from imu.fusion.samples import cut_swing
-from imu.fusion.session import solve_session
-from imu.fusion.track import Track
+from imu.fusion.setup_check import swapped_unseen
+from imu.fusion.setup_finding import SetupFinding
 from imu.fusion.uncertainty import motion_errors
 from imu.recordings.synchronise import align, filter_delay
 from imu.settings import AnalysisSettings
@@ -26,7 +26,7 @@ from imu.swings.curves import swing_curves
 from imu.swings.find import find_swings
 from imu.swings.measure import measure_swing
 from imu.swings.practice import ReturnLead, as_if_struck, return_lead
-from imu.swings.quality import judge
+from imu.swings.quality import judge, judge_setup
 from imu.swings.standard_errors import Noise, rate_noise, standard_errors
 from imu.types import (
     BALL,
@@ -35,7 +35,6 @@ from imu.types import (
     AlignedStreams,
     Analysis,
     ClockModel,
-    Motion,
     Recording,
     SwingWindow,
 )
@@ -71,14 +70,10 @@ def analyse(
     whole = [samples for samples in cut if samples is not None]
     if not whole:
         return _empty(recording, chosen, aligned, windows, found.rejected)
-    solved = solve_session(aligned, whole, recording.manifest)
-    fit, mounted = solved.fit, solved.mounted
-    moved = [
-        build_motion(samples, fit.shared, swing.state, mounted)
-        for samples, swing in zip(whole, fit.swings, strict=True)
-    ]
+    numbers = [n for n, samples in enumerate(cut, start=1) if samples is not None]
+    solved = solve_parts(aligned, whole, numbers, recording.manifest)
     usual = return_lead(
-        [motion for motion, _ in moved],
+        [swing.motion for swing in solved.swings],
         [samples.window for samples in whole],
         recording.manifest.club,
         recording.manifest.player.arm_length,
@@ -91,20 +86,19 @@ def analyse(
     )
     rows: list[dict[str, Any]] = []
     curves: list[pd.DataFrame] = []
-    fits = iter(zip(fit.swings, moved, strict=True))
+    fits = iter(solved.swings)
     for number, (window, samples) in enumerate(zip(windows, cut, strict=True), start=1):
         tell(0.5 + 0.5 * (number - 1) / len(windows), f"measuring swing {number}")
         if samples is None:
             rows.append(_lost(number, window))
             continue
-        swing, (motion, tracks) = next(fits)
         row, curve = _measure(
-            number, window, motion, tracks, fit, swing, mounted, usual, noise, recording, chosen
+            number, window, next(fits), solved.findings, usual, noise, recording, chosen
         )
         rows.append(row)
         curves.append(curve)
     delays = [filter_delay(recording, role)[1] for role in (FOREARM, CLUB)]
-    clock = _with_shift(aligned.clocks[FOREARM], fit, math.hypot(*delays))
+    clock = _with_shift(aligned.clocks[FOREARM], solved.main.fit, math.hypot(*delays))
     swings = _with_club_clock(pd.DataFrame(rows), aligned.clocks[CLUB])
     curve_table = pd.concat(curves, ignore_index=True)
     to_sensor = aligned.clocks[CLUB].to_sensor(curve_table["t_s"].to_numpy())
@@ -117,23 +111,22 @@ def analyse(
         settings=chosen.as_dict(),
         swings=swings[list(SWING_COLUMNS)],
         curves=curve_table[list(CURVE_COLUMNS)],
-        calibration=describe_fit(
-            fit, mounted, solved.seats, solved.rests, recording.manifest.player.handedness
-        ),
+        calibration=describe_parts(solved.parts, recording.manifest),
         clock=clock,
         rejected=found.rejected,
-        warnings=(*aligned.warnings, *recording.faults),
+        warnings=(
+            *aligned.warnings,
+            *recording.faults,
+            *(found.words for found in solved.findings),
+        ),
     )
 
 
 def _measure(
     number: int,
     window: SwingWindow,
-    motion: Motion,
-    tracks: Mapping[str, Track],
-    fit: SessionFit,
-    swing: SwingFit,
-    mounted: Mounting,
+    solved: SolvedSwing,
+    findings: Sequence[SetupFinding],
     usual: ReturnLead,
     noise: Noise,
     recording: Recording,
@@ -141,15 +134,17 @@ def _measure(
 ) -> tuple[dict[str, Any], pd.DataFrame]:
     """Row of the swing table and curves of one swing."""
     club, arm_length = recording.manifest.club, recording.manifest.player.arm_length
+    motion, fit, mounted = solved.motion, solved.session.fit, solved.session.mounted
     struck, remark = window, ""
     if window.kind != BALL:
         struck, remark = as_if_struck(motion, window, club, arm_length, settings, usual)
     measured = measure_swing(motion, struck, club, arm_length, settings)
-    errors = motion_errors(tracks, fit, swing, mounted, struck)
+    errors = motion_errors(solved.tracks, fit, solved.fit, mounted, struck)
     metric_se, event_se = standard_errors(
         motion, struck, measured, errors, noise, club, arm_length, settings
     )
-    quality = judge(motion, struck, measured, metric_se, swing.residual)
+    quality = judge(motion, struck, measured, metric_se, solved.fit.residual)
+    quality = judge_setup(quality, [found for found in findings if number in found.swings])
     said = [remark] if remark else []
     said += [*window.notes, *quality.reasons]
     said += [f"{name}: {why}" for name, why in measured.notes.items()]
@@ -233,6 +228,9 @@ def _empty(
     rows = [_lost(number, window) for number, window in enumerate(windows, start=1)]
     swings = pd.DataFrame(rows, columns=list(SWING_COLUMNS))
     clock = aligned.clocks[FOREARM]
+    others = {FOREARM: aligned.streams[CLUB], CLUB: aligned.streams[FOREARM]}
+    swapped = replace(aligned, streams={r: replace(s, role=r) for r, s in others.items()})
+    exchanged = [swapped_unseen().words] if find_swings(swapped, settings).swings else []
     return Analysis(
         recording_id=recording.id,
         version=imu.__version__,
@@ -247,5 +245,10 @@ def _empty(
             "forearm_offset_se_s": clock.offset_se,
         },
         rejected=rejected,
-        warnings=(*aligned.warnings, *recording.faults, "no swings were found in this recording"),
+        warnings=(
+            *aligned.warnings,
+            *recording.faults,
+            "no swings were found in this recording",
+            *exchanged,
+        ),
     )

@@ -42,10 +42,7 @@ def solve_session(
 
     swings : at least one. manifest : for the measured distances, which may be a little wrong.
     """
-    sensors = manifest.sensors
-    forearm = float(sensors.get(FOREARM, {}).get("distance_to_wrist", _FOREARM_TO_WRIST))
-    butt = float(sensors.get(CLUB, {}).get("distance_from_butt", _BUTT_TO_SENSOR))
-    lengths = {FOREARM: forearm, CLUB: butt - manifest.club.wrist_from_butt}
+    lengths = declared_distances(manifest)
     streams = aligned.streams
     rests = {r: rest_spells(streams[r].time, streams[r].acc, streams[r].gyr) for r in SENSORS}
     clock = aligned.clocks[FOREARM]
@@ -68,6 +65,14 @@ def solve_session(
         )
     axes = {FOREARM: arm, CLUB: club_axis(fit, seats[CLUB], streams[CLUB])}
     return SolvedSession(fit, mounting(swings, tracks, axes), seats, rests)
+
+
+def declared_distances(manifest: Manifest) -> dict[str, float]:
+    """Declared distance between wrist and sensor along each segment, m; usual ones if none."""
+    sensors = manifest.sensors
+    forearm = float(sensors.get(FOREARM, {}).get("distance_to_wrist", _FOREARM_TO_WRIST))
+    butt = float(sensors.get(CLUB, {}).get("distance_from_butt", _BUTT_TO_SENSOR))
+    return {FOREARM: forearm, CLUB: butt - manifest.club.wrist_from_butt}
 
 
 def _spread_out(count: int) -> list[int]:

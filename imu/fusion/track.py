@@ -57,9 +57,13 @@ class Track:
     force_read: FloatArray
     wrist: FloatArray
 
-    def matrix(self) -> FloatArray:
-        """(N, 3, 3) sensor to world."""
-        return to_matrix(self.orientation)
+    def matrix(self, rows: slice = slice(None)) -> FloatArray:
+        """(N, 3, 3) sensor to world, or of some rows only."""
+        return to_matrix(self.orientation[rows])
+
+    def matrix_at(self, row: int) -> FloatArray:
+        """(3, 3) sensor to world at one instant."""
+        return np.asarray(to_matrix(self.orientation[row : row + 1])[0], dtype=np.float64)
 
 
 def follow(

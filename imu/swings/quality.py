@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from imu.columns import METRICS
+from imu.fusion.setup_finding import SetupFinding
 from imu.swings.measure import SwingMeasurement
 from imu.types import Motion, SwingWindow
 
 GOOD, FAIR, POOR = "good", "fair", "poor"
+_WORSE = (GOOD, FAIR, POOR)
 
 _BRIDGED_FAIR = 0.010
 _BRIDGED_POOR = 0.060
@@ -72,4 +74,16 @@ def judge(
                 f"{metric.label.lower()} {value:.3g} {metric.unit}".rstrip()
                 + f" is outside the usual {metric.low:g} to {metric.high:g}"
             )
+    return Quality(grade, tuple(reasons))
+
+
+def judge_setup(quality: Quality, findings: Sequence[SetupFinding]) -> Quality:
+    """The quality lowered by what was found wrong with the set-up in this swing."""
+    grade, reasons = quality.grade, list(quality.reasons)
+    for found in findings:
+        if not found.grade:
+            continue
+        reasons.append(f"{found.kind}, see the warnings")
+        if _WORSE.index(found.grade) > _WORSE.index(grade):
+            grade = found.grade
     return Quality(grade, tuple(reasons))
