@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from app.clubs import CLUB_LENGTHS_CM
+from app.clubs import CLUB_LENGTHS_CM, usual_length_cm
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -239,7 +239,7 @@ def declared_club(arguments: argparse.Namespace) -> Club:
     from imu.errors import SwingspreadError
     from imu.types import Club
 
-    length = arguments.club_length or CLUB_LENGTHS_CM.get(arguments.club.lower())
+    length = arguments.club_length or usual_length_cm(arguments.club)
     if length is None:
         raise SwingspreadError(
             f"club {arguments.club!r}: length unknown; give it with --club-length CM, or use one "

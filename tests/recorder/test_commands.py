@@ -14,7 +14,7 @@ import pytest
 from virtual_recordings import peripheral
 
 from app.cli import main
-from app.clubs import CLUB_LENGTHS_CM
+from app.clubs import CLUB_LENGTHS_CM, usual_length_cm
 from app.commands import sensors
 from app.recording_screen import swing_words
 from imu.recorder.folder import new_folder
@@ -184,6 +184,12 @@ def test_club_lengths_are_plausible() -> None:
     lengths = list(CLUB_LENGTHS_CM.values())
     assert lengths == sorted(lengths, reverse=True)
     assert all(85 < length < 120 for length in lengths)
+
+
+@pytest.mark.parametrize("name", ["7-iron", "iron7", "Iron 7", "iron-7"])
+def test_a_club_may_be_spelled_either_way(name: str) -> None:
+    assert usual_length_cm(name) == CLUB_LENGTHS_CM["7-iron"]
+    assert usual_length_cm("spoon") is None
 
 
 def test_a_swing_is_one_line_with_units_and_errors() -> None:
