@@ -131,12 +131,13 @@ def compare_curves(
 
 
 def _start(a: SwingSet, b: SwingSet) -> float | None:
-    starts = [
-        np.nanmedian((s.swings["takeaway_s"] - s.swings["impact_s"]).to_numpy(np.float64))
-        for s in (a, b)
-        if np.isfinite(s.swings["takeaway_s"].to_numpy(np.float64)).any()
-    ]
-    return float(max(starts)) if starts else None
+    starts = []
+    for one in (a, b):
+        takeaway = (one.swings["takeaway_s"] - one.swings["impact_s"]).to_numpy(np.float64)
+        known = takeaway[np.isfinite(takeaway)]
+        if len(known):
+            starts.append(float(np.median(known)))
+    return max(starts) if starts else None
 
 
 def _since(curve: str, a: SwingSet, b: SwingSet) -> float:
@@ -145,7 +146,9 @@ def _since(curve: str, a: SwingSet, b: SwingSet) -> float:
     if curve != "plane_inclination_deg":
         return -np.inf
     tops = [(s.swings["club_top_s"] - s.swings["impact_s"]).to_numpy(np.float64) for s in (a, b)]
-    return float(0.7 * np.nanmax(np.concatenate(tops)))
+    known = np.concatenate(tops)
+    known = known[np.isfinite(known)]
+    return float(0.7 * known.max()) if len(known) else np.inf
 
 
 def _complete(curves: FloatArray) -> FloatArray:

@@ -268,6 +268,18 @@ def test_missing_and_constant_measures_are_told_not_guessed(make_set):
     assert all(field.name for field in fields(found))
 
 
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("missing", ["impact_s", "club_top_s", "takeaway_s", "start_s"])
+def test_events_that_are_missing_leave_the_rest_standing(make_set, missing):
+    a, b = make_set(9, 1, curves=True), make_set(9, 2, "pressure", hour=11, curves=True)
+    a.swings.loc[3, missing] = np.nan
+    assert len(compare_sets(a, b).findings) == len(headline_metrics())
+    a.swings[missing] = np.nan
+    assert len(compare_sets(a, b).findings) == len(headline_metrics())
+    b.swings[missing] = np.nan
+    assert len(compare_sets(a, b).findings) == len(headline_metrics())
+
+
 def test_every_finding_of_every_measure_reads_as_a_sentence(built):
     found = compare_sets(*built, metrics=ALL)
     for one in found.findings:
