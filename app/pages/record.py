@@ -29,7 +29,7 @@ from imu.recordings.notes import RecordingNotes, SwingNote, read_notes, update_n
 PATH = "/record"
 NAME = "Record"
 
-TICK_MS = 500
+RUNNING_MS, WAITING_MS = 400, 1500
 
 desk = RecordingDesk()
 
@@ -40,7 +40,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
     return html.Div(
         className="page",
         children=[
-            dcc.Interval(id="record-tick", interval=TICK_MS),
+            dcc.Interval(id="record-tick", interval=WAITING_MS),
             dcc.Store(id="record-picked"),
             dcc.Store(id="record-shown"),
             dcc.Store(id="record-count"),
@@ -192,6 +192,7 @@ def _register_live(app: Dash) -> None:
         Output("record-stop", "disabled"),
         Output("record-count", "data"),
         Output("record-shown", "data"),
+        Output("record-tick", "interval"),
         Input("record-tick", "n_intervals"),
         Input("record-picked", "data"),
         State("record-shown", "data"),
@@ -201,24 +202,13 @@ def _register_live(app: Dash) -> None:
         if watched is None:
             state = "setup"
             if shown == state:
-                return (no_update,) * 15
+                return (no_update,) * 16
             hidden = "record-hidden"
+            nothing: list[Any] = []
             return (
-                "",
-                hidden,
-                "",
-                [],
-                [],
-                [],
-                hidden,
-                [],
-                hidden,
-                hidden,
-                [],
-                hidden,
-                True,
-                None,
-                state,
+                *("", hidden, "", nothing, nothing),
+                *(nothing, hidden, nothing, hidden, hidden),
+                *(nothing, hidden, True, None, state, WAITING_MS),
             )
         notes = notes_of(watched)
         swing = picked_swing(watched, picked)
@@ -252,6 +242,7 @@ def _register_live(app: Dash) -> None:
             watched.state not in ("running", "starting"),
             len(watched.swings),
             signature,
+            WAITING_MS if watched.state in ("ended", "failed") else RUNNING_MS,
         )
 
     @app.callback(

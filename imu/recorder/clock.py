@@ -50,10 +50,11 @@ class ClockFit:
 def lower_hull(x: FloatArray, y: FloatArray) -> IntArray:
     """Indices of the lower convex hull of points sorted by strictly increasing ``x``."""
     hull: list[int] = []
-    for i in range(len(x)):
+    right, up = x.tolist(), y.tolist()  # plain floats are many times faster one by one
+    for i in range(len(right)):
         while len(hull) >= 2:
             a, b = hull[-2], hull[-1]
-            if (y[b] - y[a]) * (x[i] - x[a]) < (y[i] - y[a]) * (x[b] - x[a]):
+            if (up[b] - up[a]) * (right[i] - right[a]) < (up[i] - up[a]) * (right[b] - right[a]):
                 break
             hull.pop()
         hull.append(i)
