@@ -45,7 +45,12 @@ def chromium() -> str | None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Skip where there is no Chromium, except in continuous integration."""
+    """Skip where there is no Chromium, except in continuous integration; run these tests last.
+
+    Playwright keeps an event loop running in the main thread until the session ends, in which no
+    other test could start one of its own.
+    """
+    items.sort(key=lambda item: item.path.parent == Path(__file__).parent)
     if chromium() is not None or os.environ.get("CI") == "true":
         return
     for item in items:
