@@ -26,7 +26,8 @@ def swing_numbers(shown: SwingSet, row: pd.Series, preferences: Preferences) -> 
         unit, factor = preferences.shown(metric.unit)
         value, error = float(row[metric.name]) * factor, float(row[metric.se_name]) * factor
         places = decimals_for(error, value)
-        places = min(places, 2 if unit in ("", "m", "s") else 1)
+        places = 0 if metric.kind == "count" else places
+        known = math.isfinite(error) and float(f"{error:.{places}f}") > 0
         spread = f"{level.mean_text} (SD {level.sd_text})" if math.isfinite(level.sd) else "–"
         away = (value - level.mean) / level.sd if level.sd > 0 else math.nan
         lines.append(
@@ -35,7 +36,7 @@ def swing_numbers(shown: SwingSet, row: pd.Series, preferences: Preferences) -> 
                     html.Th(about(metric, metric.label, preferences, hand), scope="row"),
                     html.Td(with_unit(plain(value, places), unit), className="number big"),
                     html.Td(
-                        f"± {plain(error, places)}" if math.isfinite(error) else "–",
+                        f"± {plain(error, places)}" if known else "–",
                         className="number",
                     ),
                     html.Td(spread, className="number"),

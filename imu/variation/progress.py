@@ -20,6 +20,7 @@ from imu.variation.trend import (
     Trend,
     session_trends,
 )
+from imu.variation.wording import counted
 
 DEFAULT_SEED = 20_000
 
@@ -73,12 +74,13 @@ def progress(
     whole = np.asarray((n >= FEWEST_SWINGS).any(axis=1))
     if (~whole).any():
         warnings.append(
-            f"{int((~whole).sum())} sessions with fewer than {FEWEST_SWINGS} swings are listed but "
-            "take no part in trends."
+            f"{counted(int((~whole).sum()), 'session')} with fewer than {FEWEST_SWINGS} swings: "
+            "listed, but without part in trends."
         )
     if whole.sum() < FEWEST_SESSIONS:
         warnings.append(
-            f"{int(whole.sum())} sessions: trends need {FEWEST_SESSIONS} or more, so none is given."
+            f"{counted(int(whole.sum()), 'session')}: trends need {FEWEST_SESSIONS} or more, "
+            "so none is given."
         )
     trends = session_trends(chosen, days[whole], n[whole], mean[whole], sd[whole], seed)
     used = tuple(order[int(place)] for place in np.flatnonzero(whole))

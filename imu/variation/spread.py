@@ -31,7 +31,7 @@ from imu.variation.noise import (
     noise_sd,
     whole_sample_timing_sd,
 )
-from imu.variation.wording import decimals, number, plain_name, with_unit
+from imu.variation.wording import counted, decimals, number, plain_name, with_unit
 
 SPREAD_COLUMNS: dict[str, str] = {
     "metric": "name of the metric, see imu.columns",
@@ -167,7 +167,8 @@ def _sentence(row: pd.Series) -> str:
     metric = METRIC_BY_NAME[row["metric"]]
     name = plain_name(metric)
     if row["swings"] < 2 or not np.isfinite(row["sd"]):
-        return f"{name}: {row['swings']} swings with this measure, too few for a spread."
+        few = counted(int(row["swings"]), "swing")
+        return f"{name}: {few} with this measure, too few for a spread."
     places = decimals(row["sd"])
     sd = with_unit(number(row["sd"], places), metric.unit)
     ends = f"95 % {number(row['sd_low'], places)} to {number(row['sd_high'], places)}"

@@ -13,7 +13,7 @@ from imu.types import FloatArray
 from imu.variation.change_points import Step, find_steps
 from imu.variation.intervals import Interval, log_sd_bias
 from imu.variation.shift import holm
-from imu.variation.wording import decimals, number, plain_name, with_unit
+from imu.variation.wording import counted, decimals, number, plain_name, with_unit
 
 FEWEST_SWINGS = 5
 """A session with fewer swings is listed, but takes no part in trends."""
@@ -133,7 +133,7 @@ def _level_sentence(
 ) -> str:
     name = plain_name(metric)
     if not slope.known:
-        return f"{name}: {sessions} sessions, too few for a trend."
+        return f"{name}: {counted(sessions, 'session')}, too few for a trend."
     if steps:
         said = []
         for step in steps:
@@ -155,7 +155,7 @@ def _spread_sentence(
 ) -> str:
     name = plain_name(metric)
     if not factor.known:
-        return f"{name}: {sessions} sessions, too few for a trend of the spread."
+        return f"{name}: {counted(sessions, 'session')}, too few for a trend of the spread."
     if steps:
         said = []
         for step in steps:

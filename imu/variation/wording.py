@@ -65,6 +65,11 @@ def with_unit(text: str, unit: str) -> str:
     return f"{text} {unit}".rstrip()
 
 
+def counted(count: int, noun: str) -> str:
+    """ "1 session", "3 sessions"."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def plain_name(metric: Metric) -> str:
     """The metric's name at the head of a sentence."""
     return _PLAIN_NAMES.get(metric.name, metric.label)
@@ -113,7 +118,8 @@ def spread_sentence(
     if not math.isfinite(ratio.value):
         return f"{name}: too few swings, or no spread at all, to compare the spread."
     places = decimals(max(sd_a, sd_b))
-    spreads = f"SD {number(sd_b, places)} against {number(sd_a, places)} {metric.unit}".rstrip()
+    own = with_unit(number(sd_a, places), metric.unit)
+    spreads = f"SD {number(sd_b, places)} against {own}"
     if not ratio.known:
         return f"{name} spreads {number(ratio.value, 2)} times as much {where} ({spreads})."
     ends = f"{percent} {number(ratio.low, 2)} to {number(ratio.high, 2)}"
