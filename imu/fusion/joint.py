@@ -32,8 +32,9 @@ from imu.fusion.parameters import (
     SensorErrors,
     Shared,
 )
+from imu.fusion.rotation_scan import integrate_rates
 from imu.fusion.samples import SENSORS, SwingSamples
-from imu.fusion.track import Break, Track, cross_lever, follow, skew
+from imu.fusion.track import Break, Track, cross_lever, follow, read_sensor, skew
 from imu.types import CLUB, FOREARM, BoolArray, FloatArray
 
 COARSE_STEP = 0.006
@@ -67,18 +68,20 @@ def follow_both(
 ) -> dict[str, Track]:
     """Tracks of both sensors; ``time``: another uniform base than the swing's own."""
     base = samples.time if time is None else time
-    shift = shared.at(base)
+    at = {FOREARM: base - shared.at(base), CLUB: base}
+    readings = [read_sensor(samples.sensors[r], shared.sensors[r], at[r]) for r in SENSORS]
+    integrals = integrate_rates(base, np.stack([reading.rate for reading in readings]))
     return {
         role: follow(
-            samples.sensors[role],
-            shared.sensors[role],
+            reading,
+            integral,
+            shared.sensors[role].lever,
             base,
-            base - shift if role == FOREARM else base,
             state.start[role],
             state.breaks[role],
             state.turns[role],
         )
-        for role in SENSORS
+        for role, reading, integral in zip(SENSORS, readings, integrals, strict=True)
     }
 
 

@@ -17,7 +17,6 @@ import numpy as np
 
 from imu.fusion.parameters import SensorErrors
 from imu.fusion.quaternion import from_rotvec, multiply, rotate, to_matrix
-from imu.fusion.rotation_scan import integrate_rates
 from imu.fusion.samples import SensorSpan
 from imu.types import FloatArray
 
@@ -66,42 +65,57 @@ class Track:
         return np.asarray(to_matrix(self.orientation[row : row + 1])[0], dtype=np.float64)
 
 
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What one sensor says on a swing's time base, its errors taken off: (N, 3) each."""
+
+    rate: FloatArray
+    rate_read: FloatArray
+    force: FloatArray
+    force_read: FloatArray
+
+
+def read_sensor(span: SensorSpan, errors: SensorErrors, sample_time: FloatArray) -> Reading:
+    """Read one sensor. sample_time : (N,) s, the base's instants in the stream's time."""
+    read = span.signal(sample_time)
+    force, force_read = errors.force(read[:, :3])
+    rate, rate_read = errors.rate(read[:, 3:])
+    return Reading(rate, rate_read, force, force_read)
+
+
 def follow(
-    span: SensorSpan,
-    errors: SensorErrors,
+    reading: Reading,
+    integral: FloatArray,
+    lever: FloatArray,
     time: FloatArray,
-    sample_time: FloatArray,
     start: FloatArray,
     breaks: tuple[Break, ...],
     turns: FloatArray,
 ) -> Track:
     """Follow one sensor.
 
-    time : (N,) s, uniform base. sample_time : (N,) s, the same instants in the stream's time.
-    start : (4,) orientation at the first instant. turns : (len(breaks), 3) rad, rotation at each
-    break.
+    integral : (N, 4) strapdown integral of its rate, from identity. lever : (3,) m. time : (N,)
+    s, uniform base. start : (4,) orientation at the first instant. turns : (len(breaks), 3) rad,
+    rotation at each break.
     """
-    read = span.signal(sample_time)
-    force, force_read = errors.force(read[:, :3])
-    rate, rate_read = errors.rate(read[:, 3:])
-    orientation = multiply(start, integrate_rates(time, rate))
+    orientation = multiply(start, integral)
     if breaks:
         total = np.zeros((len(time), 3))
         for spell, turn in zip(breaks, turns, strict=True):
             total += spell.ramp(time)[:, None] * turn
         orientation = multiply(from_rotvec(total), orientation)
+    rate = reading.rate
     change = np.gradient(rate, float(time[1] - time[0]), axis=0)
-    lever = errors.lever
-    at_wrist = force - cross(rate, cross_lever(rate, lever)) - cross_lever(change, lever)
+    turning = cross(rate, cross_lever(rate, lever)) + cross_lever(change, lever)
     return Track(
         time=time,
         orientation=orientation,
         rate=rate,
-        rate_read=rate_read,
+        rate_read=reading.rate_read,
         rate_change=change,
-        force=force,
-        force_read=force_read,
-        wrist=rotate(orientation, at_wrist),
+        force=reading.force,
+        force_read=reading.force_read,
+        wrist=rotate(orientation, reading.force - turning),
     )
 
 
