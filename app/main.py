@@ -10,21 +10,20 @@ from typing import Any
 from urllib.parse import parse_qs
 
 import dash_mantine_components as dmc
-import flask
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from app.components.theme import MANTINE_THEME
 from app.components.waiting import problem, waiting
 from app.files import add_file_routes
+from app.guard import add_guard, add_headers, script_hashes
 from app.pages import compare, progress, record, report, session, settings, start, swing
+from app.pairing import Pairing
 from app.store import Store
 from imu.errors import SwingspreadError
 
 PAGES: tuple[ModuleType, ...] = (start, record, session, swing, compare, progress, report, settings)
 """Pages in the order of navigation. A page has PATH, NAME, ``layout(store, query)`` and
 ``register(app, store)``; one that shows recordings also has ``recordings(query)``."""
-
-LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
 INDEX = """<!DOCTYPE html>
 <html lang="en">
@@ -48,8 +47,11 @@ INDEX = """<!DOCTYPE html>
 </html>"""
 
 
-def create_app(store: Store) -> Dash:
-    """The dashboard over ``store``; serve its ``.server`` with any WSGI server."""
+def create_app(store: Store, pairing: Pairing | None = None) -> Dash:
+    """The dashboard over ``store``; serve its ``.server`` with any WSGI server.
+
+    pairing : lets devices of the network in that know its code; None for this machine only.
+    """
     app = Dash(
         "app",
         title="Swingspread",
@@ -61,31 +63,14 @@ def create_app(store: Store) -> Dash:
     )
     app.index_string = INDEX
     app.layout = _shell
-    _guard(app.server)
+    add_guard(app.server, pairing)
+    add_headers(app.server, lambda: [*script_hashes(INDEX), *app.csp_hashes()])
     add_file_routes(app.server, store)
     _route(app, store)
     _theme(app)
     for page in PAGES:
         page.register(app, store)
     return app
-
-
-def _guard(server: flask.Flask) -> None:
-    """Answer only requests addressed to this machine by name, and say nothing to other origins."""
-
-    @server.before_request
-    def only_here() -> flask.Response | None:
-        host = flask.request.host.rsplit(":", 1)[0]
-        if host not in LOCAL_HOSTS:
-            return flask.Response("This dashboard answers only on this machine.", status=403)
-        return None
-
-    @server.after_request
-    def headers(response: flask.Response) -> flask.Response:
-        response.headers["X-Content-Type-Options"] = "nosniff"
-        response.headers["X-Frame-Options"] = "SAMEORIGIN"
-        response.headers["Referrer-Policy"] = "no-referrer"
-        return response
 
 
 def _shell() -> Any:

@@ -1,4 +1,4 @@
-"""`swingspread serve`: the dashboard over the user's library, on this machine only."""
+"""`swingspread serve`: the dashboard over the user's library, on this machine only unless asked."""
 
 from __future__ import annotations
 
@@ -18,15 +18,31 @@ EXAMPLES = """\
   swingspread serve
   swingspread serve --library ~/lessons --port 8060
   swingspread serve --no-browser
+  swingspread serve --lan
 """
 
 HOST = "127.0.0.1"
 FIRST_PORT = 8050
 
+WHAT_OPENS = """\
+For a tablet on the same network: {address}
+  Opened by this: every page and file of this library, and recording, to each device that types
+  the code below. A code works once; after it a new one is shown. A device stays paired for 12
+  hours or until this command ends. What is sent is not encrypted: use a network of your own, such
+  as this machine's hotspot, not a public one."""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread serve`."""
     parser.add_argument("--library", metavar="FOLDER", help="library to show")
+    parser.add_argument(
+        "--lan",
+        nargs="?",
+        const="",
+        metavar="ADDRESS",
+        help="also serve a tablet on the same network, after it typed a code shown here; "
+        "ADDRESS: this machine's address there, when it has several",
+    )
     add_serving_arguments(parser)
 
 
@@ -53,24 +69,42 @@ def run(arguments: argparse.Namespace) -> int:
 
     shelf = LibraryShelf(Library(arguments.library), sample_library())
     store = Store(shelf, read_preferences())
-    return serve(store, "/", arguments.port, not arguments.no_browser)
+    lan = None if arguments.lan is None else lan_address(arguments.lan)
+    return serve(store, "/", arguments.port, not arguments.no_browser, lan)
 
 
-def serve(store: Store, path: str, port: int | None, browser: bool) -> int:
+def serve(store: Store, path: str, port: int | None, browser: bool, lan: str | None = None) -> int:
     """Serve ``store`` on loopback; print the address of ``path`` and open it.
 
-    Raises SwingspreadError when the port is taken.
+    lan : address of this machine in the network of a tablet to be paired. Raises SwingspreadError
+    when the port is taken.
     """
     import waitress
 
+    from app.guard import LARGEST_REQUEST
     from app.main import create_app
+    from app.pairing import Pairing
 
-    listening = listen(port)
-    address = f"http://{HOST}:{listening.getsockname()[1]}{path}"
+    sockets = [listen(port)]
+    number = sockets[0].getsockname()[1]
+    pairing = None
+    if lan is not None:
+        sockets.append(_bound(lan, number))
+        pairing = Pairing(
+            frozenset({lan}), lambda code: print(f"Pairing code: {code}", file=sys.stderr)
+        )
     server = waitress.create_server(
-        create_app(store).server, sockets=[listening], threads=8, ident="swingspread"
+        create_app(store, pairing).server,
+        sockets=sockets,
+        threads=8,
+        ident="swingspread",
+        max_request_body_size=LARGEST_REQUEST,
     )
+    address = f"http://{HOST}:{number}{path}"
     print(f"Dashboard: {address}")
+    if pairing is not None:
+        print(WHAT_OPENS.format(address=f"http://{lan}:{number}/"))
+        pairing.offer()
     print("Stop with Ctrl+C.")
     sys.stdout.flush()
     if browser:
@@ -79,6 +113,56 @@ def serve(store: Store, path: str, port: int | None, browser: bool) -> int:
         server.run()
     server.close()
     return 0
+
+
+def lan_address(wanted: str = "") -> str:
+    """This machine's address in its network: ``wanted`` when given, else the one it would send
+    from. Nothing is sent to find it.
+
+    Raises SwingspreadError when there is no network, or ``wanted`` is no plain address.
+    """
+    import ipaddress
+
+    from imu.errors import SwingspreadError
+
+    try:
+        if not wanted:
+            with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+                probe.connect(("192.0.2.1", 9))  # an address kept for documents (RFC 5737)
+                wanted = str(probe.getsockname()[0])
+        address = ipaddress.IPv4Address(wanted)
+    except OSError as problem:
+        raise SwingspreadError(
+            "--lan: this machine is in no network; join one, or name its address: --lan 192.168.0.7"
+        ) from problem
+    except ValueError as problem:
+        raise SwingspreadError(
+            f"--lan {wanted}: give this machine's address in numbers, as --lan 192.168.0.7"
+        ) from problem
+    if address.is_unspecified or address.is_loopback or address.is_multicast or address.is_global:
+        raise SwingspreadError(
+            f"--lan {address}: not an address within a private network; nothing is served there"
+        )
+    return str(address)
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    """A socket on the network, at the port the loopback has."""
+    from imu.errors import SwingspreadError
+
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if sys.platform != "win32":
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind((host, port))
+        listening.listen(64)
+    except OSError as problem:
+        listening.close()
+        raise SwingspreadError(
+            f"--lan: {host} port {port} cannot be used ({problem.strerror}); "
+            "is that this machine's address?"
+        ) from problem
+    return listening
 
 
 def listen(port: int | None) -> socket.socket:
