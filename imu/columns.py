@@ -1,7 +1,4 @@
-"""Names, units and meanings of every column in the tables that leave the analysis.
-
-One name per thing: pages, commands, exports and documents read labels and units from here.
-"""
+"""Names, units and meanings of every column in the tables: read by pages, commands, exports."""
 
 from __future__ import annotations
 
@@ -35,6 +32,16 @@ class Metric:
     def se_name(self) -> str:
         """Column with the standard error of this metric."""
         return f"{self.name}_se"
+
+    @property
+    def se_swing_name(self) -> str:
+        """Column with the part of that error that differs from swing to swing, not shared."""
+        return f"{self.name}_se_swing"
+
+    @property
+    def columns(self) -> tuple[str, str, str]:
+        """Its columns in the swing table: the value and both errors."""
+        return self.name, self.se_name, self.se_swing_name
 
 
 _OURS = "our definition"
@@ -348,15 +355,7 @@ METRICS: tuple[Metric, ...] = (
 
 METRIC_BY_NAME = {metric.name: metric for metric in METRICS}
 
-EVENTS: tuple[str, ...] = (
-    "takeaway",
-    "arm_top",
-    "club_top",
-    "release",
-    "shaft_parallel",
-    "impact",
-    "finish",
-)
+EVENTS = ("takeaway", "arm_top", "club_top", "release", "shaft_parallel", "impact", "finish")
 """Events in their usual order; columns ``<event>_s`` and ``<event>_club_clock_us``."""
 
 SWING_COLUMNS: tuple[str, ...] = (
@@ -367,7 +366,7 @@ SWING_COLUMNS: tuple[str, ...] = (
     *(f"{event}_s" for event in EVENTS),
     *(f"{event}_s_se" for event in EVENTS),
     *(f"{event}_club_clock_us" for event in EVENTS),
-    *(column for metric in METRICS for column in (metric.name, metric.se_name)),
+    *(column for metric in METRICS for column in metric.columns),
     "order_of_peaks",
     "quality",
     "notes",

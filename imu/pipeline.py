@@ -140,10 +140,8 @@ def _measure(
         struck, remark = as_if_struck(motion, window, club, arm_length, settings, usual)
     measured = measure_swing(motion, struck, club, arm_length, settings)
     errors = motion_errors(solved.tracks, fit, solved.fit, mounted, struck)
-    metric_se, event_se = standard_errors(
-        motion, struck, measured, errors, noise, club, arm_length, settings
-    )
-    quality = judge(motion, struck, measured, metric_se, solved.fit.residual)
+    stated = standard_errors(motion, struck, measured, errors, noise, club, arm_length, settings)
+    quality = judge(motion, struck, measured, stated.metrics, solved.fit.residual)
     quality = judge_setup(quality, [found for found in findings if number in found.swings])
     said = [remark] if remark else []
     said += [*window.notes, *quality.reasons]
@@ -159,10 +157,11 @@ def _measure(
     }
     for event in EVENTS:
         row[f"{event}_s"] = measured.events.get(event, math.nan)
-        row[f"{event}_s_se"] = event_se.get(event, math.nan)
+        row[f"{event}_s_se"] = stated.events.get(event, math.nan)
     for metric in METRICS:
         row[metric.name] = measured.metrics.get(metric.name, math.nan)
-        row[metric.se_name] = metric_se.get(metric.name, math.nan)
+        row[metric.se_name] = stated.metrics.get(metric.name, math.nan)
+        row[metric.se_swing_name] = stated.own.get(metric.name, math.nan)
     curve = pd.DataFrame(swing_curves(motion, measured, club, arm_length))
     curve["swing"] = number
     curve["hinge_se_deg"] = errors.hinge_sigma(motion) / DEG

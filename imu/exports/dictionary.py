@@ -100,4 +100,6 @@ def _swing_descriptions() -> dict[str, tuple[str, str, str, str]]:
         known[metric.name] = (metric.label, metric.unit, metric_meaning(metric), metric.source)
         text = f"Standard error of {metric.label[0].lower()}{metric.label[1:]}."
         known[metric.se_name] = ("", metric.unit, text, "")
+        text = f"The part of {metric.se_name} that differs from swing to swing."
+        known[metric.se_swing_name] = ("", metric.unit, text, "")
     return known

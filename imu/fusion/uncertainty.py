@@ -36,6 +36,8 @@ GIVE_SHARE = 4.0
 of a sensor changes the wrist's force only across itself, and the fit follows part of it."""
 SLIDE_SHARE = 3.0
 """How much more the strap slides about the forearm than it tilts along it."""
+GIVE_DIFFERS = 0.3
+"""Part of the give that differs from swing to swing: flesh moves much alike each time."""
 _SPREAD_SHARE = 0.5
 _GIVE_WIDTH = 0.035
 _GIVE_AT_ADDRESS = 0.2
@@ -46,10 +48,13 @@ class MotionErrors:
     """K independent one-sigma errors of a swing's motion, at M coarse instants.
 
     time : (M,) s. rotation : by role (K, M, 3) rad, world axes.
+    own : (K, J), how the K errors make up J causes that differ from swing to swing: with Δ (K,)
+    a number's changes under the errors, the swing's own part of its error is ‖Δ @ own‖.
     """
 
     time: FloatArray
     rotation: Mapping[str, FloatArray]
+    own: FloatArray
 
     def __len__(self) -> int:
         return len(self.rotation[FOREARM])
@@ -112,22 +117,27 @@ def motion_errors(
     count = len(time)
     shared = np.concatenate([fields[role][0] for role in SENSORS]).reshape(2 * count * 3, -1)
     columns = [shared]
+    own_share = [np.zeros(SIZE), np.ones(swing.state.size)]
     bumps = _give_bumps(time, window) * fit.give * GIVE_SHARE
     for number, role in enumerate(SENSORS):
         arm_axis = mounted.axes[role].axis if role == FOREARM else None
         gives = _give_turns(tracks[role], stride, time, window, bumps, arm_axis)
-        for part in (fields[role][1], *gives, *_inside_breaks(swing, role, time)):
+        inside = _inside_breaks(swing, role, time)
+        shares = (0.0, *[GIVE_DIFFERS] * len(gives), *[1.0] * len(inside))
+        for part, share in zip((fields[role][1], *gives, *inside), shares, strict=True):
             block = np.zeros((2, count, 3, part.shape[2]))
             block[number] = part
             columns.append(block.reshape(2 * count * 3, -1))
+            own_share.append(np.full(part.shape[2], share))
     every = np.hstack(columns)
     # Only the part up to just after impact carries numbers.
     carries = np.tile(np.repeat(time <= window.impact + 0.05, 3), 2)
     _, values, right = np.linalg.svd(every[carries].T @ every[carries])
     kept = min(_MOST_ERRORS, int(np.count_nonzero(values / count > _NEGLIGIBLE)))
-    main = (every @ right[: max(kept, 1)].T).reshape(2, count, 3, -1)
+    kept = max(kept, 1)
+    main = (every @ right[:kept].T).reshape(2, count, 3, -1)
     rotation = {role: np.moveaxis(main[number], 2, 0) for number, role in enumerate(SENSORS)}
-    return MotionErrors(time, rotation)
+    return MotionErrors(time, rotation, right[:kept] * np.concatenate(own_share))
 
 
 def _inside_breaks(swing: SwingFit, role: str, time: FloatArray) -> list[FloatArray]:

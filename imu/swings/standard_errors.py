@@ -33,6 +33,8 @@ BEND_OF_RATE = 0.008
 """A shaft bends and springs back on the way down: its rate at the grip ripples by such a part."""
 FLAT_PEAK_MS = {"peak_club_rate_ms": 2.0, "peak_arm_rate_ms": 3.0, "peak_hinge_rate_ms": 2.0}
 """Rates peak flatly, and the same ripples move the time of a peak so far, ms."""
+STRIKE_DIFFERS = 0.4
+"""Part of a strike's error that differs from swing to swing; the filter's share is always alike."""
 _DURATIONS = {
     "backswing_ms": ("takeaway", "club_top"),
     "downswing_ms": ("club_top", "impact"),
@@ -63,6 +65,19 @@ def rate_noise(gyr: FloatArray) -> float:
     return float(1.4826 * np.median(np.abs(second)) / math.sqrt(6.0))
 
 
+@dataclass(frozen=True)
+class StandardErrors:
+    """Standard errors of one swing's numbers.
+
+    metrics : of each metric, in its own unit. own : the part of it that differs from swing to
+    swing; the rest shifts all swings of a recording alike. events : of each event's time, s.
+    """
+
+    metrics: Mapping[str, float]
+    own: Mapping[str, float]
+    events: Mapping[str, float]
+
+
 def standard_errors(
     motion: Motion,
     window: SwingWindow,
@@ -72,8 +87,8 @@ def standard_errors(
     club: Club,
     arm_length: float,
     settings: AnalysisSettings,
-) -> tuple[dict[str, float], dict[str, float]]:
-    """Standard error of every metric (in its own unit) and of every event (s) of one swing.
+) -> StandardErrors:
+    """Standard error of every metric and event of one swing.
 
     window : with the impact that ``measured`` was read with.
     """
@@ -81,66 +96,86 @@ def standard_errors(
     start = min(takeaway, window.takeaway) if math.isfinite(takeaway) else window.takeaway
     thin = thinned(motion, start - _BEFORE, window.impact + _AFTER, _STRIDE)
 
-    def read(moved: Motion, where: SwingWindow) -> SwingMeasurement:
-        return measure_swing(moved, where, club, arm_length, settings, measured)
+    def read(
+        moved: Motion = thin, where: SwingWindow = window, of: Club = club, arm: float = arm_length
+    ) -> SwingMeasurement:
+        return measure_swing(moved, where, of, arm, settings, measured)
 
-    base = read(thin, window)
-    changed = [read(turned(thin, *errors.at(k, thin.time)), window) for k in range(len(errors))]
-    longer = replace(club, length=club.length + CLUB_LENGTH_ERROR)
-    changed.append(measure_swing(thin, window, longer, arm_length, settings, measured))
-    arm = arm_length + ARM_LENGTH_ERROR
-    changed.append(measure_swing(thin, window, club, arm, settings, measured))
+    base = read()
+    moved = [read(turned(thin, *errors.at(k, thin.time))) for k in range(len(errors))]
+    taped = [
+        read(of=replace(club, length=club.length + CLUB_LENGTH_ERROR)),
+        read(arm=arm_length + ARM_LENGTH_ERROR),
+    ]
+    struck = []
     if window.impact_se > 0.0:
-        changed.append(read(thin, replace(window, impact=window.impact + window.impact_se)))
-    metric_se = _root_sum(list(base.metrics), base.metrics, [c.metrics for c in changed])
-    event_se = _root_sum(list(EVENTS), base.events, [c.events for c in changed])
+        struck = [read(where=replace(window, impact=window.impact + window.impact_se))]
     random = event_noise(motion, window, measured, settings, noise.rate)
     grid = noise.period / math.sqrt(12.0)
-    own = {name: math.hypot(value, grid) for name, value in random.items()}
-    own["impact"] = 0.0  # the strike's error is in the window, and was let act above
-    for name, value in event_se.items():
-        event_se[name] = math.hypot(value, _known(own.get(name)), noise.delay)
-    for name, (first, last) in _DURATIONS.items():
-        metric_se[name] = math.hypot(
-            metric_se[name], _known(own.get(first)) / MS, _known(own.get(last)) / MS
-        )
-    for name, doubt in rival_errors(motion, window, measured, settings, metric_se).items():
-        metric_se[name] = math.hypot(metric_se[name], doubt)
-    for name in ("peak_club_rate_deg_s", "peak_arm_rate_deg_s"):
-        ripple = BEND_OF_RATE * measured.metrics[name]
-        metric_se[name] = math.hypot(metric_se[name], ripple)
-    for name, flat in FLAT_PEAK_MS.items():
-        metric_se[name] = math.hypot(metric_se[name], flat)
-    metric_se["address_time_s"] = math.hypot(metric_se["address_time_s"], SETTLING_ERROR)
-    metric_se["tempo_ratio"] = _ratio_error(measured, metric_se, own)
-    return metric_se, event_se
+    timing = {name: math.hypot(_known(value), grid) for name, value in random.items()}
+    timing["impact"] = 0.0  # the strike's error is in the window, and was let act above
+
+    names = list(base.metrics)
+    changes = _changes(names, base.metrics, [m.metrics for m in moved])
+    others = _changes(names, base.metrics, [m.metrics for m in taped])
+    by_strike = _changes(names, base.metrics, [m.metrics for m in struck])
+    every = _root_sum(changes, others, by_strike)
+    own = _root_sum(errors.own.T @ changes, STRIKE_DIFFERS * by_strike)
+    metrics = _with_noise(dict(zip(names, every, strict=True)), measured, timing)
+    swing_part = _with_noise(dict(zip(names, own, strict=True)), measured, timing)
+    for name, doubt in rival_errors(motion, window, measured, settings, metrics).items():
+        metrics[name] = math.hypot(metrics[name], doubt)
+        swing_part[name] = math.hypot(swing_part[name], doubt)
+    _widen_peaks(metrics, measured)
+    for part in (metrics, swing_part):
+        part["address_time_s"] = math.hypot(part["address_time_s"], SETTLING_ERROR)
+        part.update({n: math.nan for n in names if not math.isfinite(base.metrics[n])})
+    event_changes = _changes(list(EVENTS), base.events, [m.events for m in (*moved, *struck)])
+    events = {
+        name: math.hypot(value, timing.get(name, 0.0), noise.delay)
+        if math.isfinite(base.events[name])
+        else math.nan
+        for name, value in zip(EVENTS, _root_sum(event_changes), strict=True)
+    }
+    return StandardErrors(metrics, swing_part, events)
 
 
 def _known(value: float | None) -> float:
     return value if value is not None and math.isfinite(value) else 0.0
 
 
-def _ratio_error(
-    measured: SwingMeasurement, metric_se: Mapping[str, float], own: Mapping[str, float]
-) -> float:
-    """Error of backswing over downswing: what acts on both, and the noise of three events."""
+def _with_noise(
+    errors: dict[str, float], measured: SwingMeasurement, timing: Mapping[str, float]
+) -> dict[str, float]:
+    """Add the noise of events to the durations between them and to their ratio."""
+    for name, (first, last) in _DURATIONS.items():
+        begin, end = timing.get(first, 0.0) / MS, timing.get(last, 0.0) / MS
+        errors[name] = math.hypot(errors[name], begin, end)
     back, down = measured.metrics["backswing_ms"], measured.metrics["downswing_ms"]
     ratio = measured.metrics["tempo_ratio"]
-    start = _known(own.get("takeaway")) / MS / back
-    top = _known(own.get("club_top")) / MS * (1.0 / back + 1.0 / down)
-    return math.hypot(metric_se["tempo_ratio"], ratio * start, ratio * top)
+    start = timing.get("takeaway", 0.0) / MS / back
+    top = timing.get("club_top", 0.0) / MS * (1.0 / back + 1.0 / down)
+    errors["tempo_ratio"] = math.hypot(errors["tempo_ratio"], ratio * start, ratio * top)
+    return errors
 
 
-def _root_sum(
-    names: Sequence[str],
-    base: Mapping[str, float],
-    changed: Sequence[Mapping[str, float]],
-) -> dict[str, float]:
-    """Root of the sum of squared changes; changes that can't be read are left out."""
+def _widen_peaks(errors: dict[str, float], measured: SwingMeasurement) -> None:
+    """What bending and flat peaks add; much alike from swing to swing."""
+    for name in ("peak_club_rate_deg_s", "peak_arm_rate_deg_s"):
+        errors[name] = math.hypot(errors[name], BEND_OF_RATE * measured.metrics[name])
+    for name, flat in FLAT_PEAK_MS.items():
+        errors[name] = math.hypot(errors[name], flat)
+
+
+def _changes(
+    names: Sequence[str], base: Mapping[str, float], changed: Sequence[Mapping[str, float]]
+) -> FloatArray:
+    """(C, len(names)) changes of the numbers; 0 where one can't be read."""
     moved = np.array([[other.get(name, math.nan) for name in names] for other in changed])
     center = np.array([base.get(name, math.nan) for name in names])
-    total = np.sqrt(np.nansum((moved - center) ** 2, axis=0))
-    return {
-        name: float(value) if math.isfinite(middle) else math.nan
-        for name, value, middle in zip(names, total, center, strict=True)
-    }
+    return np.nan_to_num(moved.reshape(-1, len(names)) - center, nan=0.0)
+
+
+def _root_sum(*changes: FloatArray) -> list[float]:
+    """Root of the sum of squares down the rows of all ``changes``."""
+    return [float(value) for value in np.sqrt(np.sum(np.vstack(changes) ** 2, axis=0))]

@@ -45,6 +45,7 @@ def invented_analysis(count: int = 14, seed: int = 7) -> Analysis:
         sd = sd or 0.03 * (metric.high - metric.low)
         swings[metric.name] = random.normal(centre, sd, count)
         swings[metric.se_name] = 0.2 * sd
+        swings[metric.se_swing_name] = 0.1 * sd
     swings["tempo_ratio"] = swings["backswing_ms"] / swings["downswing_ms"]
     swings.loc[2, "overlap_ms"] = np.nan
     swings["order_of_peaks"], swings["quality"], swings["notes"] = "arm hinge club", "good", ""

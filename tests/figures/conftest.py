@@ -129,6 +129,7 @@ def invented_analysis(count: int = 24, seed: int = 7, rate_hz: float = 500.0) ->
                 value = middle + width * random.standard_normal()
             row[metric.name] = value
             row[metric.se_name] = abs(value) * 0.01
+            row[metric.se_swing_name] = abs(value) * 0.005
         row |= {"order_of_peaks": "arm, club", "quality": "good", "notes": ""}
         rows.append(row)
     if count > 4:

@@ -102,7 +102,7 @@ def metric_reference() -> str:
 
 def column_reference() -> str:
     """The columns of both tables that are not metrics or their standard errors."""
-    metrics = {name for metric in METRICS for name in (metric.name, metric.se_name)}
+    metrics = {name for metric in METRICS for name in metric.columns}
     parts = []
     for title, table in (
         ("`swings`", describe_swing_columns()),
