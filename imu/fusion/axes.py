@@ -44,8 +44,8 @@ CLAMP_SIGMA = 1.4 * DEG
 SENSOR_HEIGHT, SENSOR_HEIGHT_SIGMA = 0.016, 0.005
 ASKEW_SIGMA = 15.0 * DEG
 """When a sensor was set askew, its nominal axis is only the direction it was flung in."""
-_ARC_FLOOR = 0.5 * DEG
-_ROLL_FLOOR = 0.5 * DEG
+_ARC_FLOOR = 0.8 * DEG
+_ROLL_FLOOR = 0.4 * DEG
 _ARC_FROM, _ARC_TO, _ARC_STEP = -0.45, -0.008, 0.012
 _HUB_ACCELERATION, _HUB_TIME, _ARC_NOISE = 2.0, 0.1, 0.3
 _ARM_LENGTH_DOUBT = 0.15

@@ -40,7 +40,7 @@ from imu.fusion.setup_signs import SwingSigns
 from imu.types import CLUB, FOREARM, Manifest
 from imu.units import DEG
 
-_CLEAR_SENSE = 0.2
+_CLEAR_SENSE = 0.12
 _CLEAR_SHARE = 0.8
 _SWAPPED_RATIO = 0.85
 _BEYOND_WRIST = 0.04

@@ -41,7 +41,7 @@ class SetupFinding:
 
 
 def named(swings: Sequence[int]) -> str:
-    """Swing numbers in words: "swing 3", "swings 3 and 5", "swings 3 to 9", "swings 1, 4, 6"."""
+    """Swing numbers in words: "swing 3", "swings 3 and 5", "swings 3 to 9", "swings 1, 4 and 6"."""
     if len(swings) == 1:
         return f"swing {swings[0]}"
     if len(swings) > 2 and list(swings) == list(range(swings[0], swings[-1] + 1)):

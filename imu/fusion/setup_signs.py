@@ -34,6 +34,7 @@ from imu.types import CLUB, FOREARM, FloatArray
 _DELIVERY = (-0.08, -0.005)
 _SHORT_SPAN = 0.024
 _SLOW_SPAN = 0.021
+_CLEAR_OF_STRIKE = 0.02
 _STRIKE = (-0.004, 0.036)
 _STRIKE_EDGE = 3
 _LEAST_HINGE = 0.5
@@ -142,7 +143,7 @@ def _give(samples: SwingSamples, tracks: Mapping[str, Track], shared: Shared, do
 
 def _roughness(time: FloatArray, across: FloatArray, down: slice) -> float:
     span = max(3, round(_SLOW_SPAN / float(time[1] - time[0])))
-    first, last = down.start, down.stop - span
+    first, last = down.start, down.stop - span - round(_CLEAR_OF_STRIKE / float(time[1] - time[0]))
     if first < span or last - first < 2 * span or last + span > len(time):
         return _NEVER
     slow = _running_mean(_running_mean(across[first - span + 1 : last + span - 1], span), span)

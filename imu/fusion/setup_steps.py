@@ -2,8 +2,8 @@
 
 The angle between the two sensors at address (``imu.fusion.setup_signs``) is all but constant
 while nothing moves. A step in it is searched by binary segmentation (Scott & Knott 1974,
-Biometrics 30:507-512): the split that leaves least scatter within the parts, taken when the step
-is large against that scatter and explains far more than a steady drift; then each part again.
+Biometrics 30:507-512): the split that leaves least scatter within the parts, taken when the step is
+large in itself and against what usually lies between one swing and the next; then each part again.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ LEAST_LIE_STEP = 2.5 * DEG
 _SCATTERS = 5.0
 _LIE_ERRORS = 5.0
 _SCATTER_FLOOR = 1.0 * DEG
-_DRIFT_SHARE = 0.35
+_NEAR = 4
+"""Swings on each side of a step from which its size is read."""
 _OF_STRIKE = 0.4
 _FEWEST = 2
 
@@ -58,64 +59,66 @@ def find_steps(signs: Sequence[SwingSigns]) -> list[Step]:
 def _search(
     signs: Sequence[SwingSigns], address: FloatArray, first: int, last: int, found: list[Step]
 ) -> None:
-    best: tuple[float, Step] | None = None
-    part = address[first:last]
-    for at in range(first + 1, last):
-        before, after = part[: at - first], part[at - first :]
-        left, right = _middle(before), _middle(after)
-        scatter = _scatter(before, left) + _scatter(after, right)
-        if best is not None and scatter >= best[0]:
-            continue
-        angle = float(wrapped(np.array(right - left)))
-        thumb, _ = _change([s.thumb for s in signs], first, at, last)
-        lie, lie_errors = _change([s.lie for s in signs], first, at, last)
-        struck = _struck(signs, at - 1, angle)
-        best = scatter, Step(at, angle, thumb, lie, lie_errors, struck)
-    if best is None or not _real(
-        best[1], best[0], part, min(best[1].at - first, last - best[1].at)
-    ):
+    if last - first < _FEWEST:
         return
-    found.append(best[1])
-    _search(signs, address, first, best[1].at, found)
-    _search(signs, address, best[1].at, last, found)
+    part = address[first:last]
+    scatter = [_scatter(part[:cut]) + _scatter(part[cut:]) for cut in range(1, len(part))]
+    at = first + 1 + int(np.argmin(scatter))
+    begin, end = max(first, at - _NEAR), min(last, at + _NEAR)
+    angle, _ = _change(address, begin, at, end)
+    thumb, _ = _change([s.thumb for s in signs], begin, at, end)
+    lie, lie_errors = _change([s.lie for s in signs], begin, at, end)
+    step = Step(at, angle, thumb, lie, lie_errors, _struck(signs, at - 1, angle))
+    if not _real(step, part, min(at - first, last - at)):
+        return
+    found.append(step)
+    _search(signs, address, first, at, found)
+    _search(signs, address, at, last, found)
 
 
-def _real(step: Step, scatter: float, part: FloatArray, fewest: int) -> bool:
+def _real(step: Step, part: FloatArray, fewest: int) -> bool:
     """Whether a step is more than scatter, drift, or one odd swing."""
     if fewest < _FEWEST and not step.struck:
         return False
-    size = abs(step.angle)
-    spread = np.hypot(np.sqrt(scatter / max(len(part) - 2, 1)), _SCATTER_FLOOR)
-    if size < _SCATTERS * spread:
-        return False
-    relative = wrapped(part - _middle(part))
-    order = np.arange(len(part)) - 0.5 * (len(part) - 1)
-    slope = float(order @ relative) / max(float(order @ order), 1e-9)
-    drifting = float(np.sum((relative - slope * order) ** 2))
-    if len(part) > 3 and scatter > _DRIFT_SHARE * drifting:
-        return False
     other_lie = abs(step.lie) > LEAST_LIE_STEP and step.lie_errors > _LIE_ERRORS
-    return size > (LEAST_STEP_WITH_LIE if other_lie else LEAST_STEP)
+    if abs(step.angle) < (LEAST_STEP_WITH_LIE if other_lie else LEAST_STEP):
+        return False
+    if len(part) < 4:
+        return bool(step.struck)
+    # From one swing to the next: neither other steps nor a slow drift count, and a drift that
+    # is fast enough to look like a step raises the bar.
+    between = np.abs(wrapped(np.diff(part)))
+    usual = 1.4826 * float(np.median(between)) / np.sqrt(2.0)
+    return abs(step.angle) > _SCATTERS * float(np.hypot(usual, _SCATTER_FLOOR))
 
 
 def _middle(angles: FloatArray) -> float:
     return float(np.angle(np.mean(np.exp(1j * angles))))
 
 
-def _scatter(angles: FloatArray, middle: float) -> float:
-    return float(np.sum(wrapped(angles - middle) ** 2))
+def _scatter(angles: FloatArray) -> float:
+    return float(np.sum(wrapped(angles - _middle(angles)) ** 2))
 
 
-def _change(values: Sequence[float], first: int, at: int, last: int) -> tuple[float, float]:
+def _change(
+    values: Sequence[float] | FloatArray, first: int, at: int, last: int
+) -> tuple[float, float]:
     """Change of the median over a split, and that over its standard error."""
     before, after = np.array(values[first:at]), np.array(values[at:last])
     before, after = before[np.isfinite(before)], after[np.isfinite(after)]
     if not len(before) or not len(after):
         return float("nan"), 0.0
-    change = float(wrapped(np.array(np.median(after) - np.median(before))))
-    both = np.concatenate([before - np.median(before), after - np.median(after)])
+    left, right = _median(before), _median(after)
+    change = float(wrapped(np.array(right - left)))
+    both = wrapped(np.concatenate([before - left, after - right]))
     spread = np.hypot(np.sqrt(np.sum(both**2) / max(len(both) - 2, 1)), 0.2 * DEG)
     return change, abs(change) / float(spread * np.sqrt(1.0 / len(before) + 1.0 / len(after)))
+
+
+def _median(angles: FloatArray) -> float:
+    """Median of angles that lie near each other, wherever on the circle."""
+    middle = _middle(angles)
+    return middle + float(np.median(wrapped(angles - middle)))
 
 
 def _struck(signs: Sequence[SwingSigns], index: int, angle: float) -> str:
