@@ -114,8 +114,11 @@ class Comparison:
         counted = [
             f"{words.count(word)} {said}"
             for word, said in (
-                (HOLDS, "hold"),
-                (DOES_NOT_HOLD, "do not hold"),
+                (HOLDS, "holds" if words.count(HOLDS) == 1 else "hold"),
+                (
+                    DOES_NOT_HOLD,
+                    "does not hold" if words.count(DOES_NOT_HOLD) == 1 else "do not hold",
+                ),
                 (CANNOT_TELL, "cannot be told yet"),
                 (NOT_COMPARABLE, "not comparable"),
             )

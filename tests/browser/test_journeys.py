@@ -79,20 +79,26 @@ def test_pointing_at_a_line_names_the_swing_and_pressing_chooses_it(
     page = open_page(f"{dashboard.address}/session?recordings={practice}")
     page.wait_for_selector("#session-figure .scatterlayer .trace")
     page.wait_for_timeout(800)
-    place = page.evaluate(
-        """() => {
-            const graph = document.querySelector('#session-figure .js-plotly-plot');
-            graph.scrollIntoView({block: 'center'});
-            const layout = graph._fullLayout;
-            const swings = graph._fullData.find(t => t.meta && t.meta.role === 'swings');
-            const box = graph.getBoundingClientRect();
-            const at = Math.floor(0.6 * swings.meta.points);
-            return [box.left + layout.xaxis._offset + layout.xaxis.d2p(swings.x[at]),
-                    box.top + layout.yaxis._offset + layout.yaxis.d2p(swings.y[at])];
-        }"""
-    )
-    page.mouse.move(*place)
-    page.wait_for_selector(".hover-label:has-text('Swing')")
+    where = """() => {
+        const graph = document.querySelector('#session-figure .js-plotly-plot');
+        graph.scrollIntoView({block: 'center'});
+        const layout = graph._fullLayout;
+        const swings = graph._fullData.find(t => t.meta && t.meta.role === 'swings');
+        const box = graph.getBoundingClientRect();
+        const at = Math.floor(0.6 * swings.meta.points);
+        return [box.left + layout.xaxis._offset + layout.xaxis.d2p(swings.x[at]),
+                box.top + layout.yaxis._offset + layout.yaxis.d2p(swings.y[at])];
+    }"""
+    label = page.locator(".hover-label:has-text('Swing')")
+    # A page still settling moves under the pointer: point again, as a hand would.
+    for _ in range(20):
+        left, top = page.evaluate(where)
+        page.mouse.move(left - 40, top)
+        page.mouse.move(left, top, steps=4)
+        page.wait_for_timeout(500)
+        if label.is_visible():
+            break
+    assert label.is_visible()
     page.mouse.down()
     page.mouse.up()
     page.wait_for_selector("#session-chips .chip-1")
@@ -235,3 +241,89 @@ def test_a_thousand_swings_redraw_within_a_quarter_second(
         }"""
     )
     assert min(times) < 250.0
+
+
+def test_ticked_swings_are_left_out_with_a_reason_and_counted_again(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/session?recordings={practice}")
+    page.wait_for_selector("#session-grid .ag-row")
+    assert not page.is_visible("#session-leave-out")
+    boxes = page.locator("#session-grid .ag-pinned-left-cols-container .ag-checkbox-input")
+    for place in (0, 2, 3):
+        boxes.nth(place).check()
+    page.wait_for_selector("#session-ticked:has-text('Leave these 3 out')")
+    page.click("#session-leave-out")
+    page.wait_for_selector("#session-told .bad:has-text('why')")
+    page.fill("#session-reason", "interrupted")
+    page.keyboard.press("Tab")
+    page.click("#session-leave-out")
+    page.wait_for_selector("#session-sentence:has-text('3 more are left out')")
+    page.click("#session-count")
+    page.wait_for_selector("#session-told:has-text('count again')")
+    page.wait_for_function(
+        "!document.getElementById('session-sentence').innerText.includes('left out')"
+    )
+
+
+def test_a_set_is_kept_opened_compared_and_forgotten(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    ids = ids_of(dashboard)
+    page = open_page(f"{dashboard.address}/session?recordings={ids['practice']}")
+    page.wait_for_selector("#session-grid .ag-row")
+    boxes = page.locator("#session-grid .ag-pinned-left-cols-container .ag-checkbox-input")
+    for place in range(8):
+        boxes.nth(place).check()
+    page.click(".sets-box summary")
+    page.fill("#session-set-name", "first, eight")
+    page.wait_for_timeout(400)
+    page.click("#session-keep-set")
+    page.wait_for_selector("#session-sets a")
+    page.click("#session-sets a")
+    page.wait_for_selector("h1:has-text('first, eight')")
+    page.wait_for_selector("#session-sentence:has-text('8 swings')")
+    page.goto(f"{dashboard.address}/compare?a=set:first~1 eight&b={ids['pressure']}")
+    page.wait_for_selector("#compare-key:has-text('first, eight, 8 swings')")
+    page.goto(f"{dashboard.address}/session?recordings={ids['practice']}")
+    page.wait_for_selector("#session-grid .ag-row")
+    page.click(".sets-box summary")
+    page.click("#session-sets button")
+    page.wait_for_selector("#session-sets:has-text('None kept yet')")
+
+
+def test_a_link_to_the_same_page_shows_the_other_swing(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/swing?recording={practice}&swing=3")
+    page.wait_for_selector("h1:has-text('Swing 3')")
+    page.wait_for_selector("#swing-moment")
+    page.click("text=Previous")
+    page.wait_for_selector("h1:has-text('Swing 2')")
+    page.go_back()
+    page.wait_for_selector("h1:has-text('Swing 3')")
+
+
+@pytest.mark.parametrize(
+    ("path", "figure"),
+    [
+        ("/session", "session-figure"),
+        ("/swing", "swing-figure"),
+        ("/compare", "compare-figure"),
+        ("/compare", "compare-swings"),
+        ("/progress", "progress-figure"),
+    ],
+)
+def test_a_figure_is_saved_as_svg_and_png(
+    path: str, figure: str, dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    page = open_page(dashboard.address + path)
+    page.wait_for_selector(f"#{figure} .scatterlayer .trace")
+    page.wait_for_timeout(500)
+    for kind, start in (("svg", b"<svg"), ("png", b"\x89PNG")):
+        with page.expect_download() as coming:
+            page.click(f"[data-picture={figure}][data-format={kind}]")
+        assert coming.value.suggested_filename.endswith(f".{kind}")
+        assert Path(coming.value.path()).read_bytes().startswith(start)
