@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
+from app.saved_sets import set_in
 from app.shelf import Entry
 from app.store import Store, SwingSet
 from imu.errors import SwingspreadError
@@ -39,6 +40,14 @@ def set_name(entries: Sequence[Entry], others: Sequence[Entry]) -> str:
         if len(ours) == 1 and ours != theirs and "" not in ours:
             return str(ours.pop())
     return " + ".join(entry.name for entry in entries)
+
+
+def side_name(store: Store, tokens: Sequence[str], others: Sequence[str]) -> str:
+    """Name of one side of a comparison: of its saved sets, or what tells its recordings apart."""
+    names = [set_in(token) for token in tokens]
+    if names and all(names):
+        return " + ".join(names)
+    return set_name(store.resolve(tokens), store.resolve(others) if others else ())
 
 
 def counted_set(shown: SwingSet, name: str) -> CountedSet:
@@ -76,10 +85,11 @@ class Comparer:
     ) -> tuple[Comparison, CountedSet, CountedSet]:
         """Set B (``second``) against set A. Raises SwingspreadError when that cannot be."""
         if set(first) & set(second):
-            raise SwingspreadError("A recording cannot be on both sides. Choose another for one.")
+            raise SwingspreadError("The same cannot be on both sides. Choose another for one.")
         sides = [self.store.swing_set(ids) for ids in (first, second)]
         mark = tuple(
-            tuple(zip(side.swings["key"], side.swings["left_out"], strict=True)) for side in sides
+            (side.ids, *zip(side.swings["key"], side.swings["left_out"], strict=True))
+            for side in sides
         )
         return self._compare(
             tuple(first), tuple(second), limits.sd_ratio, limits.shift_in_sds, mark,
@@ -96,7 +106,7 @@ class Comparer:
         _settings: object,
     ) -> tuple[Comparison, CountedSet, CountedSet]:
         a, b = self.store.swing_set(first), self.store.swing_set(second)
-        set_a = counted_set(a, set_name(a.entries, b.entries))
-        set_b = counted_set(b, set_name(b.entries, a.entries))
+        set_a = counted_set(a, side_name(self.store, first, second))
+        set_b = counted_set(b, side_name(self.store, second, first))
         limits = Limits(sd_ratio=sd_ratio, shift_in_sds=shift_in_sds)
         return compare_sets(set_a, set_b, limits), set_a, set_b

@@ -11,7 +11,7 @@ from pathlib import Path
 import flask
 import pandas as pd
 
-from app.comparing import counted_set, set_name
+from app.comparing import counted_set, side_name
 from app.store import Store, SwingSet
 from imu.errors import SwingspreadError
 from imu.exports.curves import curve_columns, write_curves
@@ -156,11 +156,11 @@ def report_html(store: Store, ids: Sequence[str], against: Sequence[str]) -> str
     """The printable page of these recordings, alone or against others."""
     shown = store.swing_set(ids)
     others = store.swing_set(against) if against else None
-    name = set_name(shown.entries, others.entries if others else ())
+    name = side_name(store, ids, against)
     chosen = counted_set(shown, name)
     other = comparison = None
     if others is not None:
-        other = counted_set(others, set_name(others.entries, shown.entries))
+        other = counted_set(others, side_name(store, against, ids))
         comparison = compare_sets(other, chosen, curves=False)
     version = shown.analyses[0].version
     return render(compose_report(chosen, shown.entries[0].manifest, version, other, comparison))

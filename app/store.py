@@ -12,18 +12,22 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from app.chosen import noted
 from app.preferences import Preferences
+from app.saved_sets import chosen_rows, fitting, set_in
 from app.shelf import Entry, Shelf
 from imu.errors import SwingspreadError
 from imu.figures.alignment import AlignedCurves, align_curves
 from imu.recordings.notes import RecordingNotes, SwingNote
+from imu.recordings.saved_sets import read_saved_sets
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
+from imu.variation.selection import Selection
 from imu.variation.sets import with_context
 
 ANALYSES_KEPT = 40
@@ -101,22 +105,45 @@ class Store:
         """All recordings, the user's own first, the newest first."""
         return self.shelf.entries()
 
+    def selection(self, token: str) -> Selection | None:
+        """What the saved set that ``token`` stands for asks for; None when it is a recording.
+
+        Raises SwingspreadError when there is no such set.
+        """
+        name = set_in(token)
+        if not name:
+            return None
+        return read_saved_sets(Path(self.shelf.place())).find_set(name).selection
+
     def resolve(self, wanted: Sequence[str]) -> tuple[Entry, ...]:
-        """Entries of the ids (or unique beginnings of ids) in ``wanted``, in that order.
+        """Entries of the ids (or unique beginnings of ids) and saved sets in ``wanted``, in that
+        order, each once.
 
         Raises SwingspreadError for one that is not in the library.
         """
         entries = self.shelf.entries()
-        found = []
+        found: dict[str, Entry] = {}
         for beginning in dict.fromkeys(wanted):
+            selection = self.selection(beginning)
+            if selection is not None:
+                held = fitting(selection, entries, set_in(beginning))
+                found |= {entry.id: entry for entry in held}
+                continue
             matches = [entry for entry in entries if entry.id.startswith(beginning)]
             if len(matches) != 1 or not beginning:
                 raise SwingspreadError(
                     f"Recording {beginning or '(none)'} is not in this library. "
                     "It may have been moved; choose another on the start page."
                 )
-            found.append(matches[0])
-        return tuple(found)
+            found[matches[0].id] = matches[0]
+        return tuple(found.values())
+
+    def tokens(self, wanted: Sequence[str]) -> list[str]:
+        """``wanted`` with every recording by its whole id. Raises SwingspreadError."""
+        return [
+            token if set_in(token) else self.resolve([token])[0].id
+            for token in dict.fromkeys(wanted)
+        ]
 
     def analysis(self, recording_id: str) -> Analysis | None:
         """The analysis if it is at hand (memory or disk), else None."""
@@ -168,7 +195,7 @@ class Store:
         return (sum(fractions) / max(len(fractions), 1), text, error)
 
     def swing_set(self, ids: Sequence[str]) -> SwingSet:
-        """Swings of the recordings ``ids`` with what people noted on them.
+        """Swings of the recordings and saved sets ``ids`` with what people noted on them.
 
         Their analyses must be ready. Raises SwingspreadError when one is not.
         """
@@ -189,7 +216,26 @@ class Store:
             analyses.append(analysis)
         every = pd.concat([rows for _, rows in parts], ignore_index=True)
         found = tuple(entry.id for entry in entries)
-        return SwingSet(found, entries, every, tuple(parts), tuple(analyses))
+        whole = SwingSet(found, entries, every, tuple(parts), tuple(analyses))
+        return self._within_sets(whole, ids)
+
+    def _within_sets(self, whole: SwingSet, tokens: Sequence[str]) -> SwingSet:
+        """Only the swings that the sets among ``tokens`` ask for, beside whole recordings."""
+        if not any(set_in(token) for token in tokens):
+            return whole
+        every = whole.swings
+        keep = pd.Series(False, index=every.index)
+        left_out = every["left_out"].copy()
+        for token in tokens:
+            selection = self.selection(token)
+            if selection is None:
+                keep |= every["recording_id"].str.startswith(token)
+                continue
+            said = chosen_rows(every, selection, set_in(token))
+            keep |= said.notna()
+            by_hand = said.notna() & (said != "") & (left_out == "") & (every["quality"] != "poor")
+            left_out[by_hand] = said[by_hand]
+        return replace(whole, swings=every.assign(left_out=left_out)).only(keep)
 
     def note_swing(
         self,
@@ -220,6 +266,25 @@ class Store:
             return notes.with_swing(note)
 
         self.shelf.change_notes(recording_id, change)
+
+    def leave_out(self, shown: SwingSet, keys: Sequence[str], reason: str) -> int:
+        """Leave the swings ``keys`` of ``shown`` out of all statistics, or count them again when
+        ``reason`` is empty. Returns how many; raises SwingspreadError for none."""
+        rows = shown.swings[shown.swings["key"].astype(str).isin(set(keys))]
+        impacts = rows.loc[rows["impact_club_clock_us"].notna()]
+        if not len(impacts):
+            raise SwingspreadError("None of these swings has an impact to note it by.")
+        for recording_id, group in impacts.groupby("recording_id", sort=False):
+            moments = group["impact_club_clock_us"].to_numpy(float)
+
+            def change(notes: RecordingNotes, moments: Any = moments) -> RecordingNotes:
+                for impact in moments:
+                    note = notes.find(impact) or SwingNote(round(impact))
+                    notes = notes.with_swing(replace(note, left_out=reason))
+                return notes
+
+            self.shelf.change_notes(str(recording_id), change)
+        return len(impacts)
 
     def aligned(
         self, ids: tuple[str, ...], keys: tuple[int, ...], columns: tuple[str, ...], alignment: str

@@ -302,6 +302,17 @@ window.dash_clientside = window.dash_clientside || {};
       return { ids: picks };
     },
 
+    ticked: function (selected) {
+      const count = Array.isArray(selected)
+        ? selected.length
+        : ((selected && selected.ids) || []).length;
+      return [
+        count ? "ticked" : "ticked off",
+        count === 1 ? "Leave this one out, because" : "Leave these " + count + " out, because",
+        count ? "Keep the " + count + " ticked" : "Keep all shown",
+      ];
+    },
+
     remember: function (align, curves, kind, picks, ids) {
       window.swingspread.address({
         recordings: ids.join(","),
@@ -311,19 +322,6 @@ window.dash_clientside = window.dash_clientside || {};
         pick: (picks || []).join(","),
       });
       return window.dash_clientside.no_update;
-    },
-
-    picture: function (clicks) {
-      const graph = plot("session-figure");
-      if (clicks && graph) {
-        window.Plotly.downloadImage(graph, {
-          format: "svg",
-          filename: "swings",
-          width: graph.clientWidth,
-          height: graph.clientHeight,
-        });
-      }
-      return "Saves the figure as SVG";
     },
   };
 })();

@@ -78,12 +78,14 @@ window.swingspread.address = function (choices) {
       query.set(name, value);
     }
   });
-  const text = query.toString().replace(/%2C/g, ",");
+  const text = query.toString().replace(/%2C/g, ",").replace(/%3A/g, ":");
   const next = window.location.pathname + (text ? "?" + text : "");
   if (next !== window.location.pathname + window.location.search) {
     window.history.replaceState(window.history.state, "", next);
+    window.swingspread.shown.search = window.location.search;
   }
 };
+window.swingspread.shown = { path: window.location.pathname, search: window.location.search };
 
 /* An explanation closes when another is opened, on Escape, and on a press elsewhere. */
 (function () {
@@ -104,4 +106,38 @@ window.swingspread.address = function (choices) {
       }
     }
   });
+})();
+
+/* Buttons that save a figure as it stands; nothing leaves the machine. */
+document.addEventListener("click", function (event) {
+  const button = event.target.closest("[data-picture]");
+  const box = button && document.getElementById(button.dataset.picture);
+  const graph = box && box.querySelector(".js-plotly-plot");
+  if (graph && graph._fullLayout) {
+    window.Plotly.downloadImage(graph, {
+      format: button.dataset.format,
+      filename: button.dataset.name,
+      width: graph.clientWidth,
+      height: graph.clientHeight,
+      scale: button.dataset.format === "png" ? 2 : 1,
+    });
+  }
+});
+
+/* A link to the same page with other choices shows them: the page is asked for again, except
+   when it was the page itself that wrote the address. */
+(function () {
+  const shown = window.swingspread.shown;
+  function moved() {
+    window.setTimeout(function () {
+      const here = window.location;
+      if (here.pathname === shown.path && here.search !== shown.search) {
+        window.dash_clientside.set_props("refresh", { data: Date.now() });
+      }
+      shown.path = here.pathname;
+      shown.search = here.search;
+    }, 0);
+  }
+  window.addEventListener("_dashprivate_pushstate", moved);
+  window.addEventListener("popstate", moved);
 })();

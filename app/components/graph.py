@@ -1,4 +1,5 @@
-"""A figure on a page: nothing drawn until its data is there, no tool bar, a name to hear."""
+"""A figure on a page: nothing drawn until its data is there, no tool bar, a name to hear, and
+buttons that save it as a picture."""
 
 from __future__ import annotations
 
@@ -24,4 +25,31 @@ def graph(identity: str, height: int, words: str) -> Any:
         dcc.Graph(id=identity, figure=BLANK, config=CONFIG, style={"height": f"{height}px"}),
         role="img",
         **{"aria-label": words},
+    )
+
+
+def picture_buttons(identity: str, name: str) -> Any:
+    """Buttons that save the figure ``identity`` as it stands, drawn in the browser.
+
+    name : of the file saved, without its ending.
+    """
+    return html.Div(
+        [
+            html.Span("Save the picture", className="quiet"),
+            *(
+                html.Button(
+                    words,
+                    type="button",
+                    className="button-link",
+                    **{
+                        "data-picture": identity,
+                        "data-format": kind,
+                        "data-name": name,
+                        "aria-label": f"Save the picture as {words}",
+                    },
+                )
+                for kind, words in (("svg", "SVG"), ("png", "PNG"))
+            ),
+        ],
+        className="files flush",
     )

@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import urlencode
 
 import dash_mantine_components as dmc
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.comparing import Comparer, usual_pair
 from app.components.choices import segmented
-from app.components.graph import graph
+from app.components.graph import graph, picture_buttons
 from app.components.tiles import about
+from app.saved_sets import options
 from app.store import Store
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.errors import SwingspreadError
@@ -41,16 +43,13 @@ def _sides(store: Store, query: Mapping[str, str]) -> tuple[list[str], list[str]
         if pair is None:
             raise SwingspreadError("Comparing needs two recordings. Bring in another one.")
         first, second = first or [pair[0]], second or [pair[1]]
-    return (
-        [entry.id for entry in store.resolve(first)],
-        [entry.id for entry in store.resolve(second)],
-    )
+    return store.tokens(first), store.tokens(second)
 
 
 def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
     """Ids of both sides."""
     first, second = _sides(store, query)
-    return tuple(dict.fromkeys([*first, *second]))
+    return tuple(entry.id for entry in store.resolve([*first, *second]))
 
 
 def _ratio(query: Mapping[str, str]) -> float:
@@ -64,7 +63,7 @@ def _ratio(query: Mapping[str, str]) -> float:
 def layout(store: Store, query: Mapping[str, str]) -> Any:
     """Both sides chosen in the address, or a practice and a pressure block."""
     first, second = _sides(store, query)
-    options = [{"value": e.id, "label": e.label} for e in store.entries() if not e.problem]
+    choices = options(store.shelf.place(), store.entries())
     return html.Div(
         className="page",
         children=[
@@ -76,8 +75,8 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     html.Div(
                         className="choices",
                         children=[
-                            _side("compare-a", "Set A", options, first, "set-a"),
-                            _side("compare-b", "Set B, against A", options, second, "set-b"),
+                            _side("compare-a", "Set A", choices, first, "set-a"),
+                            _side("compare-b", "Set B, against A", choices, second, "set-b"),
                             dmc.NumberInput(
                                 id="compare-limit",
                                 label="Growth allowed",
@@ -130,6 +129,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                     html.Div(id="compare-key", className="chips"),
                                     graph("compare-figure", 620, "Both sets over one another"),
                                     html.P(id="compare-curve-words", className="caption"),
+                                    picture_buttons("compare-figure", "two-sets"),
                                 ],
                             ),
                             html.Section(
@@ -154,6 +154,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                         "SD to either side.",
                                         className="caption",
                                     ),
+                                    picture_buttons("compare-swings", "swing-by-swing"),
                                 ],
                             ),
                         ],
@@ -170,12 +171,12 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
 
 
 def _side(
-    identity: str, label: str, options: Sequence[dict[str, str]], value: Sequence[str], name: str
+    identity: str, label: str, choices: Sequence[dict[str, Any]], value: Sequence[str], name: str
 ) -> Any:
     return dmc.MultiSelect(
         id=identity,
         label=label,
-        data=list(options),
+        data=list(choices),
         value=list(value),
         size="md",
         w=380,
@@ -362,7 +363,8 @@ def register(app: Dash, store: Store) -> None:
     ) -> Any:
         if not first or not second or (first, second) == (sides["a"], sides["b"]):
             return no_update
-        return f"{PATH}?a={','.join(first)}&b={','.join(second)}&limit={limit}"
+        sides_shown = {"a": ",".join(first), "b": ",".join(second), "limit": limit}
+        return f"{PATH}?{urlencode(sides_shown, safe=',:~')}"
 
     app.clientside_callback(
         ClientsideFunction("compare", "remember"),

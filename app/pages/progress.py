@@ -9,7 +9,7 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
-from app.components.graph import graph
+from app.components.graph import graph, picture_buttons
 from app.components.numbers import decimals_for, plain
 from app.store import Store
 from imu.columns import METRIC_BY_NAME, headline_metrics
@@ -92,7 +92,10 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                 className="split",
                 children=[
                     html.Section(
-                        graph("progress-figure", 560, "Mean and spread of every session"),
+                        [
+                            graph("progress-figure", 560, "Mean and spread of every session"),
+                            picture_buttons("progress-figure", "progress"),
+                        ],
                         className="card figure-card",
                         **{"aria-label": "Sessions over time"},
                     ),

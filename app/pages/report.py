@@ -10,6 +10,7 @@ import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from app.comparing import usual_pair
+from app.saved_sets import options
 from app.store import Store
 from imu.errors import SwingspreadError
 from imu.exports.pdf import find_browser
@@ -30,7 +31,7 @@ FILES: tuple[tuple[str, str, str], ...] = (
 
 def _ids(store: Store, query: Mapping[str, str], name: str) -> list[str]:
     wanted = [one for one in query.get(name, "").split(",") if one]
-    return [entry.id for entry in store.resolve(wanted)]
+    return store.tokens(wanted)
 
 
 def _chosen(store: Store, query: Mapping[str, str]) -> tuple[list[str], list[str]]:
@@ -47,13 +48,13 @@ def _chosen(store: Store, query: Mapping[str, str]) -> tuple[list[str], list[str
 def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
     """Ids of both."""
     ids, against = _chosen(store, query)
-    return tuple(dict.fromkeys([*ids, *against]))
+    return tuple(entry.id for entry in store.resolve([*ids, *against]))
 
 
 def layout(store: Store, query: Mapping[str, str]) -> Any:
     """What to report on, the page itself, and the files."""
     ids, against = _chosen(store, query)
-    options = [{"value": e.id, "label": e.label} for e in store.entries() if not e.problem]
+    choices = options(store.shelf.place(), store.entries())
     where = _where(ids, against)
     links = [
         html.A("Save the page", href=f"/files/report.html?{where}&save=1", className="main-link"),
@@ -79,8 +80,8 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                         children=[
                             dmc.MultiSelect(
                                 id="report-choose",
-                                label="Recording",
-                                data=options,
+                                label="Recording or set",
+                                data=choices,
                                 value=ids,
                                 size="md",
                                 w=400,
@@ -89,7 +90,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                             dmc.MultiSelect(
                                 id="report-against",
                                 label="Set against, if anything",
-                                data=options,
+                                data=choices,
                                 value=against,
                                 size="md",
                                 w=400,
@@ -135,7 +136,7 @@ def _where(ids: Sequence[str], against: Sequence[str]) -> str:
     values = {"recordings": ",".join(ids)}
     if against:
         values["against"] = ",".join(against)
-    return urlencode(values, safe=",")
+    return urlencode(values, safe=",:~")
 
 
 def _file(name: str, words: str, what: str, ids: Sequence[str]) -> Any:

@@ -11,9 +11,11 @@ import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from app.components.choices import segmented
-from app.components.graph import graph
+from app.components.graph import graph, picture_buttons
 from app.components.swing_grid import rows_of, swing_grid
+from app.components.ticked_swings import register_ticked, sets_box, ticked_bar
 from app.components.tiles import tiles
+from app.saved_sets import options, set_in
 from app.shelf import Entry
 from app.store import Store, SwingSet
 from app.summary import levels, session_sentence
@@ -55,10 +57,15 @@ KINDS = (("ball", "With ball"), ("practice", "Practice"), ("every", "All"))
 
 def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
     """Ids the address asks for; without any, the newest recording."""
+    return tuple(entry.id for entry in store.resolve(_tokens(store, query)))
+
+
+def _tokens(store: Store, query: Mapping[str, str]) -> list[str]:
+    """Recordings and saved sets the address asks for; without any, the newest recording."""
     wanted = [one for one in query.get("recordings", "").split(",") if one]
     if not wanted:
         wanted = [entry.id for entry in store.entries()[:1]]
-    return tuple(entry.id for entry in store.resolve(wanted))
+    return store.tokens(wanted)
 
 
 def chosen_kind(swings: pd.DataFrame, kind: str) -> pd.Series:
@@ -66,10 +73,13 @@ def chosen_kind(swings: pd.DataFrame, kind: str) -> pd.Series:
     return pd.Series(True, swings.index) if kind == "every" else swings["kind"] == kind
 
 
-def title_of(entries: Sequence[Entry]) -> tuple[str, str]:
-    """Heading and the line under it."""
+def title_of(entries: Sequence[Entry], sets: Sequence[str] = ()) -> tuple[str, str]:
+    """Heading and the line under it; saved sets lead with their name."""
     first = entries[0]
     heading = ", ".join(part for part in (first.player or first.name, first.club) if part)
+    if sets and all(sets):
+        several = f" · {len(entries)} recordings" if len(entries) > 1 else ""
+        return " + ".join(sets), f"Saved set · {heading}{several}"
     blocks = " + ".join(dict.fromkeys(entry.block for entry in entries if entry.block))
     day = first.day
     return heading, " · ".join(part for part in (first.session, blocks, day) if part)
@@ -77,7 +87,7 @@ def title_of(entries: Sequence[Entry]) -> tuple[str, str]:
 
 def layout(store: Store, query: Mapping[str, str]) -> Any:
     """The page for the recordings in the address."""
-    ids = recordings(store, query)
+    ids = _tokens(store, query)
     if not ids:
         return html.Section(
             className="card narrow",
@@ -88,12 +98,14 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
     subset = shown.only(chosen_kind(shown.swings, kind))
     keys = set(subset.swings["key"].astype(str))
     picks = [key for key in query.get("pick", "").split(",") if key in keys]
-    heading, under = title_of(shown.entries)
+    heading, under = title_of(shown.entries, [set_in(token) for token in ids])
     kinds = [choice for choice in KINDS if choice[0] == "every" or _has(shown, choice[0])]
     return html.Div(
         className="page",
         children=[
             dcc.Store(id="session-ids", data=list(ids)),
+            dcc.Store(id="session-recordings", data=list(shown.ids)),
+            dcc.Store(id="session-noted", data=0),
             dcc.Store(id="session-picks", data=picks),
             dcc.Store(id="session-clicked"),
             html.Div(
@@ -102,10 +114,8 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     html.Div([html.H1(heading), html.P(under, className="quiet")]),
                     dmc.MultiSelect(
                         id="session-choose",
-                        label="Recordings shown",
-                        data=[
-                            {"value": entry.id, "label": entry.label} for entry in store.entries()
-                        ],
+                        label="Recordings or sets shown",
+                        data=options(store.shelf.place(), store.entries()),
                         value=list(ids),
                         size="md",
                         w=380,
@@ -150,6 +160,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 "Drag to zoom, double-click for all.",
                                 className="caption",
                             ),
+                            picture_buttons("session-figure", "swings"),
                         ],
                     ),
                     html.Section(
@@ -175,7 +186,9 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 ),
                                 className="grid-box",
                             ),
+                            ticked_bar(),
                             html.Div(id="session-files", className="files"),
+                            sets_box(store),
                         ],
                     ),
                 ],
@@ -197,7 +210,7 @@ def _left_out(subset: SwingSet, counted: SwingSet) -> str:
 
 def files(ids: Sequence[str]) -> list[Any]:
     """Links that save what is shown."""
-    where = urlencode({"recordings": ",".join(ids)}, safe=",")
+    where = urlencode({"recordings": ",".join(ids)}, safe=",:~")
     return [
         html.Span("Save", className="quiet"),
         html.A(
@@ -210,7 +223,6 @@ def files(ids: Sequence[str]) -> list[Any]:
         html.A(
             "Curves", href=f"/files/curves.parquet?{where}", download="", className="button-link"
         ),
-        html.Button("Picture", id="session-picture", className="button-link", n_clicks=0),
     ]
 
 
@@ -223,20 +235,31 @@ def register(app: Dash, store: Store) -> None:
         Input("session-curves", "value"),
         Input("session-kind", "value"),
         Input("shown-theme", "data"),
+        Input("session-noted", "data"),
         State("session-ids", "data"),
         State("session-picks", "data"),
     )
     def draw(
-        align: str, curves: str, kind: str, theme: str, ids: list[str], picks: list[str]
+        align: str,
+        curves: str,
+        kind: str,
+        theme: str,
+        _noted: int,
+        ids: list[str],
+        picks: list[str],
     ) -> Any:
         shown = store.swing_set(ids)
         counted = shown.counted().swings
         keys = tuple(counted.loc[chosen_kind(counted, kind), "key"].astype(int))
         columns = tuple(CURVES) if curves == "all" else (curves,)
-        aligned = store.aligned(tuple(ids), keys, tuple(CURVES), align)
+        aligned = store.aligned(shown.ids, keys, tuple(CURVES), align)
         names = dict(zip(shown.swings["key"].astype(str), shown.swings["name"], strict=True))
         choices = OverlayChoices(
-            columns=columns, highlighted=tuple(picks), theme=theme or "light", names=names
+            columns=columns,
+            highlighted=tuple(picks),
+            theme=theme or "light",
+            names=names,
+            height=760,
         )
         return overlay_figure(aligned, choices)
 
@@ -246,14 +269,15 @@ def register(app: Dash, store: Store) -> None:
         Output("session-grid", "rowData"),
         Output("session-files", "children"),
         Input("session-kind", "value"),
+        Input("session-noted", "data"),
         State("session-ids", "data"),
     )
-    def numbers(kind: str, ids: list[str]) -> tuple[Any, ...]:
+    def numbers(kind: str, _noted: int, ids: list[str]) -> tuple[Any, ...]:
         shown = store.swing_set(ids)
         subset = shown.only(chosen_kind(shown.swings, kind))
         counted = subset.counted()
         keys = tuple(counted.swings["key"].astype(int))
-        aligned = store.aligned(tuple(ids), keys, tuple(CURVES), "impact")
+        aligned = store.aligned(shown.ids, keys, tuple(CURVES), "impact")
         return (
             session_sentence(counted.swings, aligned) + _left_out(subset, counted),
             tiles(
@@ -276,7 +300,7 @@ def register(app: Dash, store: Store) -> None:
 
         if not wanted or wanted == ids:
             return no_update
-        return f"{PATH}?recordings={','.join(wanted)}"
+        return f"{PATH}?{urlencode({'recordings': ','.join(wanted)}, safe=',:~')}"
 
     app.clientside_callback(
         ClientsideFunction("session", "pick"),
@@ -284,7 +308,7 @@ def register(app: Dash, store: Store) -> None:
         Output("session-chips", "children"),
         Input("session-grid", "selectedRows"),
         Input("session-figure", "figure"),
-        State("session-ids", "data"),
+        State("session-recordings", "data"),
     )
     app.clientside_callback(
         ClientsideFunction("session", "click"),
@@ -302,9 +326,4 @@ def register(app: Dash, store: Store) -> None:
         Input("session-picks", "data"),
         State("session-ids", "data"),
     )
-    app.clientside_callback(
-        ClientsideFunction("session", "picture"),
-        Output("session-picture", "title"),
-        Input("session-picture", "n_clicks"),
-        prevent_initial_call=True,
-    )
+    register_ticked(app, store)

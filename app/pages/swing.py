@@ -12,7 +12,7 @@ import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.components.choices import segmented
-from app.components.graph import graph
+from app.components.graph import graph, picture_buttons
 from app.components.numbers import plain, with_unit
 from app.components.swing_numbers import swing_numbers
 from app.store import Store, SwingSet
@@ -110,6 +110,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                         children=[
                             graph("swing-figure", 560, "Curves of this swing with its events"),
                             html.Div(_key(row), className="event-key"),
+                            picture_buttons("swing-figure", f"swing-{number}"),
                             html.P(
                                 "Grey: the middle 80 % of the session. Around the hinge: twice "
                                 "its standard error.",
