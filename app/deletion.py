@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders
+from imu.recordings.atomic import PART
 from imu.recordings.library import Library, LibraryEntry
-from imu.recordings.saved_sets import SavedSets, read_saved_sets, update_saved_sets
+from imu.recordings.saved_sets import SavedSet, SavedSets, read_saved_sets, update_saved_sets
+from imu.recordings.store import MANIFEST_FILE
 from imu.variation.selection import Selection, may_hold
 from imu.variation.selection_words import is_selection, parse_selection
+
+START_LOG = "last-start.log"
+"""In the journals' folder: what the recording started last from the page printed."""
 
 WHOLE_RECORDINGS = frozenset(
     {"recordings", "players", "clubs", "sessions", "blocks", "since", "until"}
@@ -25,12 +31,15 @@ class Traces:
     """Everything kept of what is to be deleted.
 
     entries : recordings of the library, each with its notes and results. journals : folders
-    they were recorded in. sets : names of saved sets that ask for nothing else.
+    they were recorded in. sets : names of saved sets that ask for nothing else. narrowed : saved
+    sets that ask for others too, as they will be. leftovers : what killed processes left of it.
     """
 
     entries: tuple[LibraryEntry, ...]
     journals: tuple[JournalFolder, ...]
     sets: tuple[str, ...]
+    narrowed: tuple[SavedSet, ...] = ()
+    leftovers: tuple[Path, ...] = ()
 
     def lines(self) -> list[str]:
         """One line a thing, for people."""
@@ -38,6 +47,11 @@ class Traces:
             *(f"recording  {entry.line()}" for entry in self.entries),
             *(f"journals   {folder.name}" for folder in self.journals),
             *(f"saved set  {name}" for name in self.sets),
+            *(
+                f"named in   saved set {one.name}, which stays for the rest"
+                for one in self.narrowed
+            ),
+            *(f"leftover   {path.name}" for path in self.leftovers),
         ]
 
 
@@ -53,17 +67,21 @@ def find_traces(library: Library, texts: Sequence[str], journals: Path) -> Trace
         if is_selection(text):
             selection = parse_selection(text)
             _check_whole(selection, text)
-            found = _fitting(library, selection)
+            fitting = _fitting(library, selection)
             if set(_asked(selection)) == {"players"}:
                 players |= {name.casefold() for name in selection.players}
         else:
-            found, selection = [library.find(text)], Selection()
-        entries |= {entry.id: entry for entry in found}
-        if not found and not set(_asked(selection)) == {"players"}:
+            fitting, selection = [library.find(text)], Selection()
+        entries |= {entry.id: entry for entry in fitting}
+        if not fitting and not set(_asked(selection)) == {"players"}:
             raise SwingspreadError(f"no recording in {library.path} fits {text}")
     folders = [one for one in all_folders(journals) if _belongs(one, set(entries), players)]
-    sets = _sets_of(read_saved_sets(library.path), set(entries), players)
-    traces = Traces(tuple(entries.values()), tuple(folders), tuple(sets))
+    ids, saved = set(entries), read_saved_sets(library.path)
+    sets = _sets_of(saved, ids, players)
+    narrowed = _narrowed(saved, sets, ids, players)
+    leftovers = _leftovers(library.path, journals, ids, players)
+    found = tuple(entries.values())
+    traces = Traces(found, tuple(folders), tuple(sets), tuple(narrowed), tuple(leftovers))
     if not traces.lines():
         raise SwingspreadError(f"nothing is kept of {', '.join(texts)} in {library.path}")
     return traces
@@ -77,8 +95,8 @@ def erase(library: Library, traces: Traces) -> None:
     for folder in traces.journals:
         if folder.held:
             raise SwingspreadError(f"{folder.name}: is being recorded just now; stop it first")
-    if traces.sets:
-        update_saved_sets(library.path, lambda saved: _without(saved, traces.sets))
+    if traces.sets or traces.narrowed:
+        update_saved_sets(library.path, lambda saved: _without(saved, traces))
     for folder in traces.journals:
         try:
             shutil.rmtree(folder.path)
@@ -86,14 +104,24 @@ def erase(library: Library, traces: Traces) -> None:
             raise SwingspreadError(
                 f"{folder.path}: could not be deleted ({problem.strerror})"
             ) from problem
+    for path in traces.leftovers:
+        try:
+            shutil.rmtree(path) if path.is_dir() else path.unlink(missing_ok=True)
+        except OSError as problem:
+            raise SwingspreadError(
+                f"{path}: could not be deleted ({problem.strerror})"
+            ) from problem
     for entry in traces.entries:
         library.delete(entry)
 
 
-def _without(saved: SavedSets, names: Sequence[str]) -> SavedSets:
-    for name in names:
+def _without(saved: SavedSets, traces: Traces) -> SavedSets:
+    for name in traces.sets:
         if name in saved.sets:
             saved = saved.without_set(name)
+    for one in traces.narrowed:
+        if one.name in saved.sets:
+            saved = saved.with_set(one)
     return saved
 
 
@@ -140,3 +168,42 @@ def _sets_of(saved: SavedSets, ids: set[str], players: set[str]) -> list[str]:
         if (named and named <= players) or (recordings and recordings <= ids):
             found.append(name)
     return found
+
+
+def _narrowed(
+    saved: SavedSets, gone: Sequence[str], ids: set[str], players: set[str]
+) -> list[SavedSet]:
+    """Saved sets that stay, without the players and recordings that go."""
+    found = []
+    for name, one in saved.sets.items():
+        asked = one.selection
+        left = replace(
+            asked,
+            players=tuple(label for label in asked.players if label.casefold() not in players),
+            recordings=tuple(label for label in asked.recordings if label not in ids),
+            picked=tuple(key for key in asked.picked if key.recording_id not in ids),
+            left_out=tuple(item for item in asked.left_out if item.swing.recording_id not in ids),
+        )
+        if name not in gone and left != asked:
+            found.append(replace(one, selection=left))
+    return found
+
+
+def _leftovers(library: Path, journals: Path, ids: set[str], players: set[str]) -> list[Path]:
+    """Parts that a killed process left, and what the last recording printed, where they tell of
+    what is to go."""
+    found = []
+    for part in sorted(library.glob(f".*{PART}")) if library.is_dir() else ():
+        try:
+            document = json.loads((part / MANIFEST_FILE).read_bytes())
+            name = str(document["player"]["name"]).casefold()
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+        if name in players or document.get("id") in ids:
+            found.append(part)
+    log = journals / START_LOG
+    try:
+        printed = log.read_text("utf-8", "replace").casefold()
+    except OSError:
+        return found
+    return [*found, log] if any(word in printed for word in (*players, *ids) if word) else found

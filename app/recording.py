@@ -16,12 +16,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from app.deletion import START_LOG
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders, default_journals, interrupted
 from imu.recorder.journal import Kind, parse_journal, read_journal
 from imu.types import Manifest
 
-LOG = "last-start.log"
 TAIL = 1 << 16
 STARTS_WITHIN = 60.0
 
@@ -70,7 +70,7 @@ class RecordingDesk:
             self._latest = None
             command = [sys.executable, "-m", "app.cli", "record", "--no-analysis"]
             command += ["--journals", str(self.root), "--library", library, *arguments]
-            with (self.root / LOG).open("wb") as log:
+            with (self.root / START_LOG).open("wb") as log:
                 self._process = subprocess.Popen(
                     command,
                     stdin=subprocess.DEVNULL,
@@ -124,7 +124,7 @@ class RecordingDesk:
 
     def _words(self) -> str:
         try:
-            lines = (self.root / LOG).read_text("utf-8", "replace").strip().splitlines()
+            lines = (self.root / START_LOG).read_text("utf-8", "replace").strip().splitlines()
         except OSError:
             return ""
         return lines[-1].removeprefix("swingspread: ") if lines else ""

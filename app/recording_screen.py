@@ -6,7 +6,7 @@ import asyncio
 import sys
 from typing import Any
 
-from imu.cautions import BEFORE_SWINGING
+from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
 from imu.columns import METRIC_BY_NAME
 from imu.recorder.capture import CaptureStatus
 from imu.recorder.find import FoundSensor
@@ -28,7 +28,7 @@ class RecordingScreen:
 
     def cautions(self) -> None:
         """What to mind before swinging."""
-        for caution in BEFORE_SWINGING:
+        for caution in (*BEFORE_SWINGING, YOUNG_PLAYERS):
             self.say(caution)
 
     def say(self, text: str) -> None:

@@ -186,6 +186,7 @@ def print_summary(
     recording: Recording, entry: LibraryEntry, is_new: bool, namesakes: list[str]
 ) -> None:
     """Who and what, one line a sensor, what was noticed; the id comes last."""
+    from imu.cautions import YOUNG_PLAYERS
     from imu.recordings.names import printable
 
     facts = entry.manifest or recording.manifest
@@ -206,6 +207,7 @@ def print_summary(
         print(f"! the name is also that of {', '.join(namesakes[:3])}; tell them apart by id")
     if is_new:
         print(f"added to {entry.folder.parent}")
+        print(YOUNG_PLAYERS)
     else:
         print("in the library already, with these labels; nothing was stored")
     print(f"recording {entry.id}")

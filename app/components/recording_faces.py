@@ -34,7 +34,11 @@ def setup_face(players: Sequence[str]) -> Any:
                         children=[
                             dmc.GridCol(
                                 dmc.Autocomplete(
-                                    id="record-player", label="Player", data=list(players)
+                                    id="record-player",
+                                    label="Player",
+                                    data=list(players),
+                                    description=YOUNG_PLAYERS,
+                                    inputWrapperOrder=["label", "input", "description", "error"],
                                 ),
                                 span=half,
                             ),

@@ -158,7 +158,15 @@ def _bring_in() -> Any:
             dmc.Grid(
                 gutter="sm",
                 children=[
-                    dmc.GridCol(dmc.TextInput(id="start-player", label="Player"), span=half),
+                    dmc.GridCol(
+                        dmc.TextInput(
+                            id="start-player",
+                            label="Player",
+                            description=YOUNG_PLAYERS,
+                            inputWrapperOrder=["label", "input", "description", "error"],
+                        ),
+                        span=half,
+                    ),
                     dmc.GridCol(
                         dmc.Autocomplete(
                             id="start-block",

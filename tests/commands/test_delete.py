@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -80,9 +81,38 @@ def test_every_trace_of_a_player_goes(place: Path, capsys: pytest.CaptureFixture
     assert set(read_saved_sets(place / "library").sets) == {"seven"}
 
 
-def test_a_set_of_several_players_stays(place: Path) -> None:
+def test_a_set_of_several_players_stays_for_the_others(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert delete(place, "player=Ada", "--yes") == 0
-    assert set(read_saved_sets(place / "library").sets) == {"both", "seven"}
+    sets = read_saved_sets(place / "library").sets
+    assert set(sets) == {"both", "seven"}
+    assert sets["both"].selection.players == ("Ben",)
+    assert "named in   saved set both" in capsys.readouterr().out
+    assert b"Ada" not in everything(place)
+
+
+def test_what_killed_processes_and_the_page_left_goes_too(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    library = Library(place / "library")
+    theirs = next(
+        entry
+        for entry in library.entries()
+        if entry.manifest and entry.manifest.player.name == "Ada"
+    )
+    shutil.copytree(theirs.folder, place / "library" / ".77-leftover.part")
+    other = next(
+        entry
+        for entry in library.entries()
+        if entry.manifest and entry.manifest.player.name == "Ben"
+    )
+    shutil.copytree(other.folder, place / "library" / ".78-leftover.part")
+    (place / "journals" / "last-start.log").write_text("kept as 12ab  one  Ada\n")
+    assert delete(place, "player=ada", "--yes") == 0
+    assert "leftover   last-start.log" in capsys.readouterr().out
+    assert b"Ada" not in everything(place)
+    assert (place / "library" / ".78-leftover.part").is_dir()
 
 
 def test_one_recording_goes_with_its_notes_and_journals(place: Path) -> None:
