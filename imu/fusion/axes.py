@@ -239,8 +239,10 @@ def _roll(
     rate, _ = fit.shared.sensors[role].rate(stream.gyr)
     cell = np.floor((stream.time - stream.time[0]) / (0.5 * _ROLL_WINDOW)).astype(np.int64)
     starts = np.flatnonzero(np.diff(cell, prepend=-1))
-    products = rate[:, :, None] * rate[:, None, :]
-    sums = np.add.reduceat(products, starts, axis=0)
+    sums = np.empty((len(starts), 3, 3))
+    turning = np.ascontiguousarray(rate.T)
+    for i, j in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)):
+        sums[:, i, j] = sums[:, j, i] = np.add.reduceat(turning[i] * turning[j], starts)
     counts = np.diff(np.append(starts, len(rate)))
     total = sums[1:] + sums[:-1]
     count = counts[1:] + counts[:-1]
