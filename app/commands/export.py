@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+import shutil
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ EXAMPLES = """\
   swingspread export tuesday --out for-the-lab
   swingspread export tuesday --as spreadsheet --as pictures --out for-the-player
   swingspread export tuesday thursday --as motion-bids --out dataset
-  swingspread export "player=Ada Fairway" --as recording --as tables --archive all-of-ada.zip
+  swingspread export "player=Ada Fairway" --everything --archive all-of-ada.zip
 """
 
 FORMATS = {
@@ -39,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "as player=Ada for all that fit; several may be given",
     )
     parser.add_argument("--library", metavar="FOLDER", help="library to look in")
+    parser.add_argument("--journals", metavar="FOLDER", help="where recordings were made")
     place = parser.add_mutually_exclusive_group(required=True)
     place.add_argument("--out", metavar="FOLDER", help="folder to write into")
     place.add_argument("--archive", metavar="FILE.zip", help="one archive of everything instead")
@@ -51,17 +53,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="what to write, may be repeated (default: tables and spreadsheet): "
         + "; ".join(f"{name}: {text}" for name, text in FORMATS.items()),
     )
+    parser.add_argument(
+        "--everything",
+        action="store_true",
+        help="all that is kept of them: every format, unfinished recordings, saved sets",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Write each format for each recording; several recordings get a folder each."""
     from imu.exports.archive import write_archive
 
-    formats = list(dict.fromkeys(arguments.formats or ("tables", "spreadsheet")))
-    recordings = folders_meant(arguments.library, arguments.recordings)
+    if arguments.everything:
+        recordings, fill = _everything(arguments)
+    else:
+        formats = list(dict.fromkeys(arguments.formats or ("tables", "spreadsheet")))
+        recordings = folders_meant(arguments.library, arguments.recordings)
 
-    def fill(out: Path) -> list[Path]:
-        return write_all(arguments.library, recordings, formats, out)
+        def fill(out: Path) -> list[Path]:
+            return write_all(arguments.library, recordings, formats, out)
 
     if arguments.archive:
         names = write_archive(Path(arguments.archive), fill)
@@ -70,6 +80,54 @@ def run(arguments: argparse.Namespace) -> int:
         for file in fill(Path(arguments.out)):
             print(file)
     return 0
+
+
+def _everything(
+    arguments: argparse.Namespace,
+) -> tuple[list[Path], Callable[[Path], list[Path]]]:
+    """The recordings, and what writes all that is kept of them: the same that `delete` finds."""
+    from app.deletion import find_traces
+    from imu.errors import SwingspreadError
+    from imu.exports.archive import copy_recording
+    from imu.recorder.folder import default_journals
+    from imu.recordings.library import Library
+    from imu.recordings.names import file_name
+    from imu.recordings.saved_sets import SavedSets, read_saved_sets, sets_document
+
+    if arguments.formats:
+        raise SwingspreadError("--everything: every format is written; leave out --as")
+    library = Library(arguments.library)
+    journals = Path(arguments.journals) if arguments.journals else default_journals()
+    traces = find_traces(library, arguments.recordings, journals)
+
+    def fill(out: Path) -> list[Path]:
+        files: list[Path] = []
+        for entry in traces.entries:
+            place = out / "recordings" / f"{file_name(entry.name)}-{entry.id[:8]}"
+            files += copy_recording(entry.folder, place / "recording")
+            for formats in (("raw",), FROM_ANALYSIS, ("motion-bids",)):
+                try:
+                    where = place / formats[0] if len(formats) == 1 else place
+                    files += write_all(arguments.library, [entry.folder], formats, where)
+                except SwingspreadError as problem:
+                    why = place / f"no-{formats[0]}.txt"
+                    why.write_text(f"{problem}\n", "utf-8")
+                    files.append(why)
+        for folder in traces.journals:
+            place = out / "journals" / folder.name
+            place.mkdir(parents=True)
+            for source in sorted(folder.path.iterdir()):
+                if source.is_file():
+                    files.append(Path(shutil.copyfile(source, place / source.name)))
+        if traces.sets:  # not those that name others too
+            kept = read_saved_sets(library.path).sets
+            chosen = SavedSets({name: kept[name] for name in traces.sets if name in kept})
+            files.append(out / "sets.json")
+            files[-1].parent.mkdir(parents=True, exist_ok=True)
+            files[-1].write_bytes(sets_document(chosen))
+        return files
+
+    return [entry.folder for entry in traces.entries], fill
 
 
 def folders_meant(library: str | None, texts: Sequence[str]) -> list[Path]:

@@ -136,7 +136,7 @@ def update_saved_sets(library: Path, change: Callable[[SavedSets], SavedSets]) -
         library.mkdir(parents=True, exist_ok=True)
         with locked(library / LOCK_FILE):
             saved = change(read_saved_sets(library))
-            write_file(path, _to_json(saved))
+            write_file(path, sets_document(saved))
     except OSError as problem:
         raise SwingspreadError(
             f"{path}: could not be written ({problem.strerror}); it is as it was before"
@@ -144,7 +144,8 @@ def update_saved_sets(library: Path, change: Callable[[SavedSets], SavedSets]) -
     return saved
 
 
-def _to_json(saved: SavedSets) -> bytes:
+def sets_document(saved: SavedSets) -> bytes:
+    """The file's content: JSON text that ``read_saved_sets`` reads back."""
     document = {
         "schema_version": SCHEMA_VERSION,
         "sets": {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -145,3 +146,32 @@ def test_a_recording_being_made_is_left_alone(place: Path) -> None:
         before = everything(place)
         assert delete(place, "player=Ada", "player=Ben", "--yes") == 1
         assert everything(place) == before
+
+
+def test_everything_of_a_player_goes_into_one_archive(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The archive holds every byte that deletion would remove, and nothing of anybody else."""
+    archive = place / "all.zip"
+    where = ["--library", str(place / "library"), "--journals", str(place / "journals")]
+    words = ["export", "player=Ada", "--everything", "--archive", str(archive)]
+    assert main([*words, *where]) == 0
+    with zipfile.ZipFile(archive) as packed:
+        names = packed.namelist()
+        content = {packed.read(name) for name in names}
+    for entry in Library(place / "library").entries():
+        assert entry.manifest is not None
+        if entry.manifest.player.name == "Ada":
+            for file in entry.folder.glob("[!.]*"):
+                assert not file.is_file() or file.read_bytes() in content
+        else:
+            assert not any(entry.id[:8] in name for name in names)
+    assert sum(name.startswith("journals/") and "session.json" in name for name in names) == 3
+    assert "sets.json" in names
+    assert any(name.endswith("no-tables.txt") for name in names)  # half a second holds no swing
+
+
+def test_everything_needs_no_format(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["export", "player=Ada", "--everything", "--as", "raw", "--out", str(place / "o")]
+    assert main([*words, "--library", str(place / "library")]) == 1
+    assert "leave out --as" in capsys.readouterr().err
