@@ -16,12 +16,22 @@ from app.components.theme import MANTINE_THEME
 from app.components.waiting import problem, waiting
 from app.files import add_file_routes
 from app.guard import add_guard, add_headers, script_hashes
-from app.pages import compare, progress, record, report, session, settings, start, swing
+from app.pages import compare, plan, progress, record, report, session, settings, start, swing
 from app.pairing import Pairing
 from app.store import Store
 from imu.errors import SwingspreadError
 
-PAGES: tuple[ModuleType, ...] = (start, record, session, swing, compare, progress, report, settings)
+PAGES: tuple[ModuleType, ...] = (
+    start,
+    plan,
+    record,
+    session,
+    swing,
+    compare,
+    progress,
+    report,
+    settings,
+)
 """Pages in the order of navigation. A page has PATH, NAME, ``layout(store, query)`` and
 ``register(app, store)``; one that shows recordings also has ``recordings(query)``."""
 

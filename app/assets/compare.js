@@ -1,4 +1,4 @@
-/* Compare and progress pages: the address bar holds what is shown. */
+/* Compare, progress and plan pages: the address bar holds what is shown. */
 window.dash_clientside = window.dash_clientside || {};
 window.dash_clientside.compare = {
   remember: function (curve, align, metric, limit, sides) {
@@ -10,6 +10,23 @@ window.dash_clientside.compare = {
       metric: metric === "release_ms" ? "" : metric,
       limit: Number(limit) === 1.5 ? "" : limit,
     });
+    return window.dash_clientside.no_update;
+  },
+
+  rememberPlan: function (see, ratio, shift, power, block, session, a, b, kept) {
+    const spread = see === "spread";
+    if (!kept) {
+      window.swingspread.address({
+        see: spread ? "" : see,
+        ratio: spread && Number(ratio) !== 1.5 ? ratio : "",
+        shift: !spread && Number(shift) !== 0.5 ? shift : "",
+        power: power === "0.8" ? "" : power,
+        block: Number(block) === 10 ? "" : block,
+        session: Number(session) === 60 ? "" : session,
+        a: a === "practice" ? "" : a,
+        b: b === "pressure" ? "" : b,
+      });
+    }
     return window.dash_clientside.no_update;
   },
 

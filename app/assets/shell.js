@@ -141,3 +141,10 @@ document.addEventListener("click", function (event) {
   window.addEventListener("_dashprivate_pushstate", moved);
   window.addEventListener("popstate", moved);
 })();
+
+/* Prints the page. */
+document.addEventListener("click", function (event) {
+  if (event.target.closest("[data-print]")) {
+    window.print();
+  }
+});

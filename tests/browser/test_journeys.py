@@ -129,7 +129,7 @@ def test_the_slider_moves_arm_and_club(dashboard: Any, open_page: Callable[..., 
     )
     assert took < 33.0
     page.click("#swing-play")
-    page.wait_for_function("document.getElementById('swing-play').innerText === 'Pause'")
+    page.wait_for_selector("#swing-play:has-text('Pause')")
 
 
 def test_pressure_is_set_against_practice_with_a_verdict_a_measure(

@@ -143,10 +143,18 @@ def test_contradicted_handedness_is_named_in_a_practice_session() -> None:
 
 
 @pytest.mark.parametrize(
-    ("role", "degrees", "part"), [(FOREARM, 4.0, "strap"), (CLUB, 2.0, "clamp")]
+    ("role", "degrees", "part", "profile"),
+    [
+        (FOREARM, 4.0, "strap", "typical"),
+        (FOREARM, 2.5, "strap", "harsh"),
+        (CLUB, 2.0, "clamp", "typical"),
+        (CLUB, 0.6, "clamp", "harsh"),
+    ],
 )
-def test_a_loose_sensor_is_named_with_its_swings(role: str, degrees: float, part: str) -> None:
-    parts = solved(faulty(SetupFaults(loose_deg={role: degrees})))
+def test_a_loose_sensor_is_named_with_its_swings(
+    role: str, degrees: float, part: str, profile: str
+) -> None:
+    parts = solved(faulty(SetupFaults(loose_deg={role: degrees}), profile))
     assert kinds(parts) == [LOOSE]
     (found,) = parts.findings
     assert found.message.startswith(f"{role} sensor: its {part} is loose")
@@ -186,7 +194,7 @@ def test_a_sensor_moved_between_two_swings_of_a_practice_session_is_named(role: 
     parts = solved(replace(recording, streams={**recording.streams, role: stream}))
     assert kinds(parts) == [MOVED]
     assert parts.findings[0].message.startswith(f"{role} sensor")
-    assert "between swings 5 and 6" in parts.findings[0].message
+    assert "between the addresses of swings 5 and 6" in parts.findings[0].message
 
 
 def test_another_club_taken_mid_session_is_named() -> None:
