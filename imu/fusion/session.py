@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from imu.fusion.parameters import Shared
 from imu.fusion.rest import RestSpells, rest_spells
 from imu.fusion.samples import SENSORS, SwingSamples
 from imu.fusion.start import Seat, first_seat, first_shared, first_state, reseat
+from imu.fusion.target import heading_at_address, turned_about_vertical
 from imu.fusion.track import Track
 from imu.types import CLUB, FOREARM, AlignedStreams, Manifest, Stream
 
@@ -64,7 +65,12 @@ def solve_session(
             swings, tracks, fit, seats[FOREARM], streams[FOREARM], manifest.player.arm_length
         )
     axes = {FOREARM: arm, CLUB: club_axis(fit, seats[CLUB], streams[CLUB])}
-    return SolvedSession(fit, mounting(swings, tracks, axes), seats, rests)
+    mounted = mounting(swings, tracks, axes)
+    facing = tuple(
+        turned_about_vertical(swing, heading_at_address(samples, pair[CLUB], axes[CLUB].axis))
+        for swing, samples, pair in zip(fit.swings, swings, tracks, strict=True)
+    )
+    return SolvedSession(replace(fit, swings=facing), mounted, seats, rests)
 
 
 def declared_distances(manifest: Manifest) -> dict[str, float]:

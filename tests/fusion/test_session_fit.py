@@ -137,6 +137,19 @@ def test_without_arrival_times_the_clocks_are_tied_by_the_movements(
     assert got == pytest.approx(known, abs=0.3e-3)
 
 
+def test_the_target_lies_along_x_square_to_the_shaft_at_address(base: Analysis) -> None:
+    for _, row in base.swings.iterrows():
+        curve = base.curves[base.curves["swing"] == row["swing"]]
+        at = int((curve["t_s"] - row["takeaway_s"] + 0.1).abs().to_numpy().argmin())
+        club = Rotation.from_quat(
+            curve[["club_qw", "club_qx", "club_qy", "club_qz"]].to_numpy()[at], scalar_first=True
+        )
+        shaft = club.apply([0.0, -1.0, 0.0])
+        # The ball lies ahead, the target of a right-handed player to the left: x is left.
+        assert abs(shaft[0]) < 0.02
+        assert shaft[1] < -0.2
+
+
 def test_one_swing_is_enough_and_says_less(session: SimulatedSession, base: Analysis) -> None:
     first, second = base.swings.iloc[0], base.swings.iloc[1]
     until = 0.5 * (first["finish_s"] + second["takeaway_s"])
