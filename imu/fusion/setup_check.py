@@ -49,8 +49,11 @@ _TRAIL_RATIO = 2.0
 _TRAIL_TILT = 15.0 * DEG
 _GIVE = 1.0 * DEG
 _GIVE_POOR = 4.0 * DEG
-_USUAL_ROUGHNESS = {FOREARM: 0.05, CLUB: 0.15}
-_ROUGH = 3.0
+_SHAKEN = 0.6
+_GIVE_SHAKEN = 0.3 * DEG
+"""rad/s and rad. A forearm this rough is loose though the forces disagree by so little."""
+_USUAL_ROUGHNESS = {FOREARM: 0.1, CLUB: 0.15}
+_ROUGH = 2.0
 _FAR = {FOREARM: 0.015, CLUB: 0.015}
 _STANDARD_ERRORS = 4.0
 _DISTANCE_FLOOR = {FOREARM: 0.005, CLUB: 0.0025}
@@ -160,7 +163,9 @@ def _swapped(
 
 def _loose(signs: Sequence[SwingSigns], numbers: Sequence[int]) -> list[SetupFinding]:
     give = np.array([s.give for s in signs])
-    bad = [int(index) for index in np.flatnonzero(give > _GIVE)]
+    shaken = np.array([s.roughness[FOREARM] for s in signs]) > _SHAKEN
+    loose = (give > _GIVE) | (shaken & (give > _GIVE_SHAKEN))
+    bad = [int(index) for index in np.flatnonzero(loose)]
     if not bad:
         return []
     rough = {

@@ -161,7 +161,8 @@ def step_finding(step: Step, numbers: Sequence[int]) -> SetupFinding:
     if role == FOREARM:
         return SetupFinding(
             MOVED,
-            f"forearm sensor: it was moved or slipped between swings {before} and {after}",
+            f"forearm sensor: it was moved or slipped between the addresses of swings {before} and "
+            f"{after}",
             f"turned by {turn} on the forearm",
             f"Fasten it tighter and mark its place. {apart[0].upper()}{apart[1:]}.",
             rest,
@@ -180,7 +181,8 @@ def step_finding(step: Step, numbers: Sequence[int]) -> SetupFinding:
         )
     return SetupFinding(
         MOVED,
-        f"club sensor: it was moved, or put on another club, between swings {before} and {after}",
+        f"club sensor: it was moved, or put on another club, between the addresses of swings "
+        f"{before} and {after}",
         evidence,
         "If it is another club, record it by itself with its length; else fasten the clamp "
         f"tighter, or say so if the grip was taken otherwise. {apart[0].upper()}{apart[1:]}.",
