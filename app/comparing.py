@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -10,7 +11,7 @@ from app.shelf import Entry
 from app.store import Store, SwingSet
 from imu.errors import SwingspreadError
 from imu.variation.compare import Comparison, compare_sets
-from imu.variation.limits import Limits
+from imu.variation.limits import Limits, limits_from_dict
 from imu.variation.sets import SwingSet as CountedSet
 from imu.variation.sets import pool
 
@@ -92,21 +93,18 @@ class Comparer:
             for side in sides
         )
         return self._compare(
-            tuple(first), tuple(second), limits.sd_ratio, limits.shift_in_sds, mark,
-            self.store.settings,
-        )  # fmt: skip
+            tuple(first), tuple(second), json.dumps(limits.as_dict()), mark, self.store.settings
+        )
 
     def _work(
         self,
         first: tuple[str, ...],
         second: tuple[str, ...],
-        sd_ratio: float,
-        shift_in_sds: float,
+        limits: str,
         _mark: object,
         _settings: object,
     ) -> tuple[Comparison, CountedSet, CountedSet]:
         a, b = self.store.swing_set(first), self.store.swing_set(second)
         set_a = counted_set(a, side_name(self.store, first, second))
         set_b = counted_set(b, side_name(self.store, second, first))
-        limits = Limits(sd_ratio=sd_ratio, shift_in_sds=shift_in_sds)
-        return compare_sets(set_a, set_b, limits), set_a, set_b
+        return compare_sets(set_a, set_b, limits_from_dict(json.loads(limits))), set_a, set_b

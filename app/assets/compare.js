@@ -8,7 +8,7 @@ window.dash_clientside.compare = {
       curve: curve === "hinge_deg" ? "" : curve,
       align: align === "impact" ? "" : align,
       metric: metric === "release_ms" ? "" : metric,
-      limit: Number(limit) === 1.5 ? "" : limit,
+      limit: sides.plan || Number(limit) === 1.5 ? "" : limit,
     });
     return window.dash_clientside.no_update;
   },

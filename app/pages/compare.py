@@ -14,7 +14,8 @@ from app.comparing import Comparer, usual_pair
 from app.components.choices import segmented
 from app.components.graph import graph, picture_buttons
 from app.components.tiles import about
-from app.saved_sets import options
+from app.components.where_from import where_from
+from app.saved_sets import kept_sets, options
 from app.store import Store
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.errors import SwingspreadError
@@ -63,11 +64,13 @@ def _ratio(query: Mapping[str, str]) -> float:
 def layout(store: Store, query: Mapping[str, str]) -> Any:
     """Both sides chosen in the address, or a practice and a pressure block."""
     first, second = _sides(store, query)
+    plan = query.get("plan", "")
+    limits = plan_limits(store, plan)
     choices = options(store.shelf.place(), store.entries())
     return html.Div(
         className="page",
         children=[
-            dcc.Store(id="compare-sides", data={"a": first, "b": second}),
+            dcc.Store(id="compare-sides", data={"a": first, "b": second, "plan": plan}),
             html.Div(
                 className="page-head",
                 children=[
@@ -80,7 +83,8 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                             dmc.NumberInput(
                                 id="compare-limit",
                                 label="Growth allowed",
-                                value=_ratio(query),
+                                value=limits.sd_ratio if limits else _ratio(query),
+                                disabled=limits is not None,
                                 min=1.05,
                                 max=10,
                                 step=0.25,
@@ -93,6 +97,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     ),
                 ],
             ),
+            html.P(_plan_words(plan, limits), className="quiet") if limits else None,
             html.Div(id="compare-words", role="status"),
             html.Div(
                 className="split even-halves",
@@ -157,6 +162,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                     picture_buttons("compare-swings", "swing-by-swing"),
                                 ],
                             ),
+                            _where_card(),
                         ],
                     ),
                     html.Section(
@@ -166,6 +172,32 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     ),
                 ],
             ),
+        ],
+    )
+
+
+def plan_limits(store: Store, plan: str) -> Limits | None:
+    """The limits kept with a plan; None without one. Raises SwingspreadError for one not there."""
+    return kept_sets(store.shelf.place()).find_plan(plan).limits if plan else None
+
+
+def _plan_words(plan: str, limits: Limits) -> Any:
+    own = "".join(f", {name} up to {size:g}" for name, size in limits.shift.items())
+    return [
+        f"Limits of the plan {plan}, set on {limits.set_at[:10] or 'an unknown day'}: spread up to "
+        f"{limits.sd_ratio:g} times, mean up to {limits.shift_in_sds:g} SD{own}. ",
+        dcc.Link("The plan", href=f"/plan?{urlencode({'plan': plan})}"),
+    ]
+
+
+def _where_card() -> Any:
+    return html.Section(
+        className="card",
+        **{"aria-label": "Where the spread comes from"},
+        children=[
+            html.H2("Where the spread comes from"),
+            html.Div(id="compare-where", className="halves"),
+            html.P("Going together is not causing.", className="caption"),
         ],
     )
 
@@ -259,10 +291,12 @@ def register(app: Dash, store: Store) -> None:
         Input("compare-limit", "value"),
         State("compare-sides", "data"),
     )
-    def compare(limit: float | str, sides: dict[str, list[str]]) -> tuple[Any, Any]:
-        ratio = _ratio({"limit": str(limit)})
+    def compare(limit: float | str, sides: dict[str, Any]) -> tuple[Any, Any]:
         try:
-            comparison, _, _ = comparer.compare(sides["a"], sides["b"], Limits(sd_ratio=ratio))
+            limits = plan_limits(store, sides["plan"]) or Limits(
+                sd_ratio=_ratio({"limit": str(limit)})
+            )
+            comparison, _, _ = comparer.compare(sides["a"], sides["b"], limits)
         except SwingspreadError as mistake:
             return html.P(str(mistake), className="note bad", role="alert"), []
         scale = html.Div(
@@ -276,8 +310,16 @@ def register(app: Dash, store: Store) -> None:
         )
         first = [one for one in comparison.findings if one.verdict.word == DOES_NOT_HOLD]
         rest = [one for one in comparison.findings if one not in first]
-        rows = [finding_row(one, ratio) for one in (*first, *rest)]
+        rows = [finding_row(one, limits.sd_ratio) for one in (*first, *rest)]
         return words(comparison), [scale, *rows]
+
+    @app.callback(Output("compare-where", "children"), Input("compare-sides", "data"))
+    def where(sides: dict[str, Any]) -> Any:
+        try:
+            _, a, b = comparer.compare(sides["a"], sides["b"], Limits())
+        except SwingspreadError:
+            return []
+        return where_from((a, b))
 
     @app.callback(
         Output("compare-figure", "figure"),
@@ -288,9 +330,7 @@ def register(app: Dash, store: Store) -> None:
         Input("shown-theme", "data"),
         State("compare-sides", "data"),
     )
-    def draw(
-        curve: str, align: str, theme: str, sides: dict[str, list[str]]
-    ) -> tuple[Any, Any, Any]:
+    def draw(curve: str, align: str, theme: str, sides: dict[str, Any]) -> tuple[Any, Any, Any]:
         try:
             comparison, a, b = comparer.compare(sides["a"], sides["b"], Limits())
         except SwingspreadError:
@@ -335,7 +375,7 @@ def register(app: Dash, store: Store) -> None:
         Input("shown-theme", "data"),
         State("compare-sides", "data"),
     )
-    def swing_by_swing(metric: str, theme: str, sides: dict[str, list[str]]) -> Any:
+    def swing_by_swing(metric: str, theme: str, sides: dict[str, Any]) -> Any:
         try:
             _, a, b = comparer.compare(sides["a"], sides["b"], Limits())
         except SwingspreadError:
@@ -358,12 +398,11 @@ def register(app: Dash, store: Store) -> None:
         State("compare-limit", "value"),
         prevent_initial_call=True,
     )
-    def choose(
-        first: list[str], second: list[str], sides: dict[str, list[str]], limit: float
-    ) -> Any:
+    def choose(first: list[str], second: list[str], sides: dict[str, Any], limit: float) -> Any:
         if not first or not second or (first, second) == (sides["a"], sides["b"]):
             return no_update
-        sides_shown = {"a": ",".join(first), "b": ",".join(second), "limit": limit}
+        sides_shown = {"a": ",".join(first), "b": ",".join(second)}
+        sides_shown |= {"plan": sides["plan"]} if sides["plan"] else {"limit": str(limit)}
         return f"{PATH}?{urlencode(sides_shown, safe=',:~')}"
 
     app.clientside_callback(

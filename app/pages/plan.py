@@ -44,8 +44,10 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                 className="page-head",
                 children=[
                     html.H1("Plan a test"),
+                    html.P(name, className="plan-name") if name in kept else None,
                     dmc.Select(
                         id="plan-open",
+                        className="no-print",
                         label="Plans kept",
                         data=kept,
                         value=name if name in kept else None,
@@ -296,7 +298,7 @@ def _block(block: Mapping[str, Any], kind: int, mark: str) -> Any:
         children=[
             dmc.Checkbox(
                 id=f"tick-{mark}-block-{block['number']}",
-                label=f"{block['swings']} × {block['label']}",
+                label=f"{block['number']}. {block['swings']} × {block['label']}",
                 size="lg",
                 persistence=True,
             ),
@@ -374,6 +376,8 @@ def register(app: Dash, store: Store) -> None:
         _clicks: int, name: str, see: str, ratio: Any, shift: Any, power: str, block: Any,
         session: Any, first: str, second: str,
     ) -> tuple[Any, Any]:  # fmt: skip
+        if not _clicks:
+            return no_update, no_update
         now = datetime.datetime.now().astimezone().isoformat(timespec="seconds")
         try:
             label = check_set_name(name or "")

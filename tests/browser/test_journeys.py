@@ -325,3 +325,24 @@ def test_a_figure_is_saved_as_svg_and_png(
             page.click(f"[data-picture={figure}][data-format={kind}]")
         assert coming.value.suggested_filename.endswith(f".{kind}")
         assert Path(coming.value.path()).read_bytes().startswith(start)
+
+
+def test_a_plan_is_kept_ticked_and_compared_by(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    page = open_page(f"{dashboard.address}/plan")
+    page.wait_for_selector(".block")
+    page.fill("#plan-name", "april test")
+    page.click("#plan-keep")
+    page.wait_for_url(re.compile("plan=april"))
+    page.wait_for_selector(".plan-name:has-text('april test')")
+    page.wait_for_selector(".block")
+    page.locator(".block input").first.check()
+    page.reload()
+    page.wait_for_selector(".block")
+    assert page.locator(".block input").first.is_checked()
+    page.click("text=Compare by this plan")
+    page.wait_for_selector("text=Limits of the plan april test")
+    page.wait_for_selector(".finding")
+    page.wait_for_selector(".where-from li:has-text('hinge varies most')")
+    assert page.is_disabled("#compare-limit")

@@ -16,6 +16,7 @@ AXE = (Path(__file__).parent / "axe.min.js").read_text("utf-8")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PAGES = {
     "start": ("/", "text=Bring in a recording"),
+    "plan": ("/plan", ".block"),
     "record": ("/record", "h1"),
     "session": ("/session", "#session-figure .scatterlayer .trace"),
     "swing": ("/swing", "#swing-moment"),
