@@ -197,7 +197,7 @@ def _leftovers(library: Path, journals: Path, ids: set[str], players: set[str]) 
         try:
             document = json.loads((part / MANIFEST_FILE).read_bytes())
             name = str(document["player"]["name"]).casefold()
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             continue
         if name in players or document.get("id") in ids:
             found.append(part)

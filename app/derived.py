@@ -63,7 +63,7 @@ def read_cached(recording: Path, settings: AnalysisSettings) -> Analysis | None:
         }
         facts["warnings"] = tuple(facts["warnings"])
         return Analysis(**facts, **tables)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 
@@ -78,8 +78,10 @@ def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> Non
                 getattr(analysis, name).to_parquet(part / f"{name}.parquet", compression="zstd")
             facts = {name: getattr(analysis, name) for name in _FACTS}
             (part / "analysis.json").write_text(json.dumps(facts, default=_plain), "utf-8")
-            if not folder.exists():
-                part.rename(folder)
+            if folder.exists():  # asked for afresh, or what is there could not be read
+                folder.rename(part / "before")
+            part.rename(folder)
+            shutil.rmtree(folder / "before", ignore_errors=True)
         finally:
             shutil.rmtree(part, ignore_errors=True)
         _tidy(folder.parent)

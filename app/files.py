@@ -144,6 +144,8 @@ def add_file_routes(server: flask.Flask, store: Store) -> None:
 
 def _raw_zip(store: Store, name: str, ids: Sequence[str]) -> bytes:
     recordings = [store.shelf.recording(entry.id) for entry in store.resolve(ids)]
+    if not recordings:
+        raise SwingspreadError("No recording is chosen; choose one on the start page.")
     with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
         folder = Path(scratch) / ("motion-bids" if name == "raw.zip" else "streams")
         RAW[name](recordings, folder)

@@ -80,7 +80,16 @@ def _check_change(request: flask.Request) -> flask.Response | None:
         return None
     if request.mimetype != "application/json":
         return _refused("Only JSON is taken here; nothing was changed.", 415)
+    body = request.get_json(silent=True)
+    if request.path == "/_dash-update-component" and not _is_callback(body):
+        return _refused("Not what a page of this dashboard sends; nothing was changed.", 400)
     return None
+
+
+def _is_callback(body: object) -> bool:
+    if not isinstance(body, dict) or not isinstance(body.get("output"), str):
+        return False
+    return all(isinstance(body.get(name, []), list) for name in ("inputs", "state"))
 
 
 def _at_home(request: flask.Request) -> bool:

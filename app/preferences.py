@@ -68,7 +68,7 @@ def read_preferences(path: Path | None = None) -> Preferences:
     """As kept; what is missing, damaged or out of range falls back to the usual."""
     try:
         kept: Any = json.loads((path or preferences_file()).read_bytes())
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return Preferences()
     chosen = Preferences()
     for one in fields(Preferences):

@@ -200,6 +200,8 @@ class Store:
         Their analyses must be ready. Raises SwingspreadError when one is not.
         """
         entries = self.resolve(ids)
+        if not entries:
+            raise SwingspreadError("No recording is chosen; choose one on the start page.")
         parts, analyses = [], []
         for position, entry in enumerate(entries):
             analysis = self.analysis(entry.id)

@@ -65,7 +65,7 @@ class JournalFolder:
             return manifest_from_json(json.loads(path.read_bytes()), str(path))
         except FileNotFoundError as problem:
             raise SwingspreadError(f"{self.path}: no recording here") from problem
-        except (OSError, ValueError) as problem:
+        except (OSError, ValueError, RecursionError) as problem:
             raise SwingspreadError(f"{path}: cannot be read ({problem})") from problem
 
     def write_manifest(self, manifest: Manifest) -> None:
@@ -105,7 +105,7 @@ class JournalFolder:
         try:
             value = json.loads((self.path / FINISHED_FILE).read_bytes())
             return str(value["id"])
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             return ""
 
     def mark_finished(self, identity: str) -> None:

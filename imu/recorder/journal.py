@@ -58,7 +58,7 @@ class Record:
         """The payload of a JSON record; empty when it is not one."""
         try:
             value = json.loads(self.payload)
-        except ValueError:
+        except (ValueError, RecursionError):
             return {}
         return value if isinstance(value, dict) else {}
 

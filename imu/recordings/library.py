@@ -206,7 +206,7 @@ class Library:
             try:
                 if json.loads((other / MANIFEST_FILE).read_bytes())["id"] == identity:
                     return _entry(other)
-            except (OSError, ValueError, KeyError, TypeError):
+            except (OSError, ValueError, KeyError, TypeError, RecursionError):
                 continue
         return None
 

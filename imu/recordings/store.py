@@ -40,12 +40,13 @@ from imu.recordings.names import check_role
 from imu.types import FloatArray, Manifest, Recording, Stream
 
 MANIFEST_FILE = "recording.json"
-LARGEST_STREAM = 200_000_000
-"""Samples a stream may hold; more is a damaged or hostile file (55 hours at 1 kHz)."""
+LARGEST_STREAM = 20_000_000
+"""Samples a stream may hold; more is a damaged or hostile file (five hours at 1 kHz)."""
 LARGEST_MANIFEST = 4 << 20
 
 _ACC = ("acc_x_m_s2", "acc_y_m_s2", "acc_z_m_s2")
 _GYR = ("gyr_x_rad_s", "gyr_y_rad_s", "gyr_z_rad_s")
+_ALL_COLUMNS = (*_ACC, *_GYR, "seq", "t_host_s", "t_sensor_us", "t_sensor_s")
 _MICRO = 1e6
 
 __all__ = [
@@ -215,12 +216,18 @@ def _read_stream(folder: Path, role: str, facts: Any, manifest_path: Path) -> St
     try:
         with pq.ParquetFile(path, page_checksum_verification=True) as file:
             rows = file.metadata.num_rows
-            if rows != samples or rows > LARGEST_STREAM:
+            if rows > LARGEST_STREAM:
+                raise SwingspreadError(
+                    f"{path}: says it holds {rows:,} samples; more than {LARGEST_STREAM:,} are no "
+                    "recording of swings. Nothing was read"
+                )
+            if rows != samples:
                 raise SwingspreadError(
                     f"{path}: holds {rows} samples where {MANIFEST_FILE} says {samples}; "
                     "restore the folder from a copy, or import again"
                 )
-            table = file.read(use_threads=False)
+            known = [name for name in file.schema_arrow.names if name in _ALL_COLUMNS]
+            table = file.read(columns=known, use_threads=False)
         if "t_sensor_us" in table.column_names:
             time = table.column("t_sensor_us").to_numpy() / _MICRO
         else:
