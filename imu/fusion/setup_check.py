@@ -9,7 +9,8 @@ its seat.
 
 What can't. The clubhead moves nothing that two sensors near the hands could feel by itself: the
 club's length is taken as declared. The arm's radius shows only roughly, since the shoulder moves;
-only gross errors of the declared arm length are told.
+only gross errors of the declared arm length are told. Where many strokes are chips no length is
+judged at all.
 
 Thresholds lie well between what modelled sensors show when all is right and when it is not;
 published data with such faults are not known to us.
@@ -58,6 +59,7 @@ _FAR = {FOREARM: 0.015, CLUB: 0.015}
 _STANDARD_ERRORS = 4.0
 _DISTANCE_FLOOR = {FOREARM: 0.005, CLUB: 0.0025}
 """m; flesh and shaft give, which the fit's covariance does not know."""
+_SLOW, _SLOW_SHARE = 12.0, 0.1
 _ARM_SHORTER, _ARM_LONGER = 0.18, 0.12
 
 
@@ -79,6 +81,9 @@ def check_setup(
     trail = _trail_arm(solved, signs, numbers, manifest, reach)
     if trail:
         return [*found, *trail]
+    slow = np.count_nonzero(np.array([s.rate for s in signs]) < _SLOW)
+    if slow >= _SLOW_SHARE * len(signs):
+        return found  # chips bind lengths too weakly to contradict what was measured
     return [*found, *_distances(manifest, reach, along), *_arm_length(solved, manifest)]
 
 

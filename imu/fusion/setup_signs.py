@@ -46,12 +46,14 @@ class SwingSigns:
     """Signs of one swing. Angles in rad; NaN where a sign can't be read.
 
     sense : vertical share of the club's turning, -1 to 1. rate_ratio : club over forearm.
+    rate : rad/s, the club's nearly greatest across the shaft before impact.
     give : rad. roughness : rad/s by role. address, thumb, lie : as in the head of this module.
     strike_twist : rad by role.
     """
 
     sense: float
     rate_ratio: float
+    rate: float
     give: float
     roughness: Mapping[str, float]
     address: float
@@ -71,9 +73,11 @@ def read_signs(
     across = {r: _across(tracks[r].rate, axes[r]) for r in SENSORS}
     start = min(int(takeaway), len(time) - 1)
     address, lie = _at_address(tracks, mounted, start)
+    arm_rate, club_rate = (_peak(across[r], top, impact) for r in SENSORS)
     return SwingSigns(
         sense=_sense(tracks[CLUB], window.impact),
-        rate_ratio=_peak(across[CLUB], top, impact) / max(_peak(across[FOREARM], top, impact), 0.1),
+        rate_ratio=club_rate / max(arm_rate, 0.1),
+        rate=club_rate,
         give=_give(samples, tracks, shared, down),
         roughness={r: _roughness(time, across[r], down) for r in SENSORS},
         address=address,

@@ -107,6 +107,12 @@ def _practice(profile: str) -> Recording:
     return import_csv(*files)
 
 
+def test_chips_half_swings_and_a_dropped_club_give_no_finding() -> None:
+    actions = ("stand", "chip", "half", "ball", "drop", "chip", "practice", "tap", "ball", "half")
+    plan = SessionPlan(actions=(*actions, "take_off"), restless=3.0)
+    assert solved(simulate_session(plan, "harsh", 52).recording).findings == ()
+
+
 def test_sensors_upside_down_are_no_fault() -> None:
     assert solved(faulty(SetupFaults(upside_down=(FOREARM, CLUB)))).findings == ()
 
@@ -259,7 +265,7 @@ def test_the_calibration_moves_tell_the_axes_better() -> None:
 
 def _signs(address_deg: float, thumb_deg: float = 0.0) -> SwingSigns:
     still = {FOREARM: 0.0, CLUB: 0.0}
-    return SwingSigns(0.5, 2.5, 0.0, still, address_deg * DEG, thumb_deg * DEG, 0.9, still)
+    return SwingSigns(0.5, 2.5, 30.0, 0.0, still, address_deg * DEG, thumb_deg * DEG, 0.9, still)
 
 
 def test_neither_drift_nor_scatter_nor_one_odd_swing_is_a_step() -> None:
