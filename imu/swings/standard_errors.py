@@ -35,6 +35,8 @@ FLAT_PEAK_MS = {"peak_club_rate_ms": 2.0, "peak_arm_rate_ms": 3.0, "peak_hinge_r
 """Rates peak flatly, and the same ripples move the time of a peak so far, ms."""
 STRIKE_DIFFERS = 0.4
 """Part of a strike's error that differs from swing to swing; the filter's share is always alike."""
+TURN_MS = 0.4
+"""A turn from back to forward is read in a plane; a plane a little off moves it so far, ms."""
 _DURATIONS = {
     "backswing_ms": ("takeaway", "club_top"),
     "downswing_ms": ("club_top", "impact"),
@@ -132,7 +134,9 @@ def standard_errors(
         part.update({n: math.nan for n in names if not math.isfinite(base.metrics[n])})
     event_changes = _changes(list(EVENTS), base.events, [m.events for m in (*moved, *struck)])
     events = {
-        name: math.hypot(value, timing.get(name, 0.0), noise.delay)
+        name: math.hypot(
+            value, timing.get(name, 0.0), noise.delay, TURN_MS * MS if "top" in name else 0.0
+        )
         if math.isfinite(base.events[name])
         else math.nan
         for name, value in zip(EVENTS, _root_sum(event_changes), strict=True)
@@ -160,11 +164,16 @@ def _with_noise(
 
 
 def _widen_peaks(errors: dict[str, float], measured: SwingMeasurement) -> None:
-    """What bending and flat peaks add; much alike from swing to swing."""
+    """What bending, flat peaks and the plane of the turns add; much alike from swing to swing."""
     for name in ("peak_club_rate_deg_s", "peak_arm_rate_deg_s"):
         errors[name] = math.hypot(errors[name], BEND_OF_RATE * measured.metrics[name])
     for name, flat in FLAT_PEAK_MS.items():
         errors[name] = math.hypot(errors[name], flat)
+    for name in ("backswing_ms", "downswing_ms", "overlap_ms"):
+        errors[name] = math.hypot(errors[name], TURN_MS)
+    back, down = measured.metrics["backswing_ms"], measured.metrics["downswing_ms"]
+    by_turn = measured.metrics["tempo_ratio"] * TURN_MS * (1.0 / back + 1.0 / down)
+    errors["tempo_ratio"] = math.hypot(errors["tempo_ratio"], by_turn)
 
 
 def _changes(
