@@ -44,7 +44,12 @@ class Analysed:
 
 def noted(notes: RecordingNotes, analysis: Analysis) -> pd.DataFrame:
     """What people noted on each swing of the analysis, one row a swing."""
-    impacts = analysis.swings["impact_club_clock_us"].to_numpy(float)
+    return noted_on(notes, analysis.swings)
+
+
+def noted_on(notes: RecordingNotes, swings: pd.DataFrame) -> pd.DataFrame:
+    """What people noted on each row of a swing table."""
+    impacts = swings["impact_club_clock_us"].to_numpy(float)
     found = [notes.find(impact) if impact == impact else None for impact in impacts]
     rows = [[getattr(note, name) if note else "" for name in NOTED] for note in found]
     return pd.DataFrame(rows, columns=list(NOTED))

@@ -33,7 +33,8 @@ PAGES: tuple[ModuleType, ...] = (
     settings,
 )
 """Pages in the order of navigation. A page has PATH, NAME, ``layout(store, query)`` and
-``register(app, store)``; one that shows recordings also has ``recordings(query)``."""
+``register(app, store)``; one that shows recordings also has ``recordings(store, query)``, and
+``at_hand(store, id)`` when less than a whole analysis will do."""
 
 INDEX = """<!DOCTYPE html>
 <html lang="en">
@@ -139,7 +140,8 @@ def _route(app: Dash, store: Store) -> None:
         query = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items()}
         try:
             wanted = page.recordings(store, query) if hasattr(page, "recordings") else ()
-            missing = [one for one in wanted if not store.ready([one])]
+            at_hand = getattr(page, "at_hand", Store.has)
+            missing = [one for one in wanted if not at_hand(store, one)]
             if missing:
                 store.start(missing)
                 return waiting(missing), page.NAME

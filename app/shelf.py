@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from app.derived import keep, read_cached
+import pandas as pd
+from pyarrow import parquet
+
+from app.derived import cache_folder, keep, read_cached
 from imu.errors import SwingspreadError
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.notes import RecordingNotes, read_notes, update_notes
+from imu.recordings.store import MANIFEST_FILE
 from imu.settings import AnalysisSettings
 from imu.types import Analysis, Club, Manifest, Player, Recording
 
@@ -72,6 +76,10 @@ class Shelf(Protocol):
 
     def cached(self, recording_id: str, settings: AnalysisSettings) -> Analysis | None: ...
 
+    def cached_swings(
+        self, recording_id: str, settings: AnalysisSettings, columns: Sequence[str]
+    ) -> pd.DataFrame | None: ...
+
     def analyse(
         self, recording_id: str, settings: AnalysisSettings, progress: Progress
     ) -> Analysis: ...
@@ -95,6 +103,7 @@ class LibraryShelf:
     def __init__(self, library: Library, samples: Library | None = None) -> None:
         self.library = library
         self.samples = samples
+        self._folders: dict[str, Path] = {}
 
     def _listed(self) -> dict[str, tuple[LibraryEntry, bool]]:
         listed: dict[str, tuple[LibraryEntry, bool]] = {}
@@ -112,14 +121,31 @@ class LibraryShelf:
 
     def folder(self, recording_id: str) -> Path:
         """The recording's folder. Raises SwingspreadError when it is gone."""
-        for entry, _ in self._listed().values():
-            if entry.id == recording_id:
-                return entry.folder
+        if (self._folders.get(recording_id, Path()) / MANIFEST_FILE).is_file():
+            return self._folders[recording_id]
+        self._folders = {entry.id: entry.folder for entry, _ in self._listed().values()}
+        if recording_id in self._folders:
+            return self._folders[recording_id]
         raise SwingspreadError(f"Recording {recording_id[:12]} is no longer in the library.")
 
     def cached(self, recording_id: str, settings: AnalysisSettings) -> Analysis | None:
         """The analysis kept on disk, if there is one."""
         return read_cached(self.folder(recording_id), settings)
+
+    def cached_swings(
+        self, recording_id: str, settings: AnalysisSettings, columns: Sequence[str]
+    ) -> pd.DataFrame | None:
+        """These columns of the swing table kept on disk, without its far larger curves, if there
+        is one; a column it does not have is left out."""
+        path = cache_folder(self.folder(recording_id), settings) / "swings.parquet"
+        try:
+            with path.open("rb") as file:
+                table = parquet.ParquetFile(file)
+                there = set(table.schema.names)
+                wanted = [name for name in columns if name in there]
+                return table.read(wanted, use_threads=False).to_pandas()
+        except (OSError, ValueError):
+            return None
 
     def analyse(
         self, recording_id: str, settings: AnalysisSettings, progress: Progress

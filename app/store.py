@@ -15,12 +15,14 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from app.chosen import noted
+from app.chosen import noted, noted_on
 from app.preferences import Preferences
 from app.saved_sets import chosen_rows, fitting, set_in
 from app.shelf import Entry, Shelf
+from imu.columns import headline_metrics
 from imu.errors import SwingspreadError
 from imu.figures.alignment import AlignedCurves, align_curves
 from imu.recordings.notes import RecordingNotes, SwingNote
@@ -28,10 +30,20 @@ from imu.recordings.saved_sets import read_saved_sets
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
 from imu.variation.selection import Selection
-from imu.variation.sets import with_context
+from imu.variation.sets import context_of, with_context
 
 ANALYSES_KEPT = 40
 """Analyses held in memory; older ones are read again from disk."""
+
+SESSION_COLUMNS: tuple[str, ...] = (
+    "swing",
+    "kind",
+    "quality",
+    "start_s",
+    "impact_club_clock_us",
+    *(f"{metric.name}{end}" for metric in headline_metrics() for end in ("", "_se", "_se_swing")),
+)
+"""Columns of the swing table that the table of sessions is made of."""
 
 KEY_STEP = 10_000
 """Swings of the second recording shown are keyed from 10,001, of the third from 20,001, …"""
@@ -87,6 +99,7 @@ class Store:
         self.shelf = shelf
         self.preferences = preferences or Preferences()
         self._analyses: OrderedDict[tuple[Any, ...], Analysis] = OrderedDict()
+        self._tables: dict[tuple[Any, ...], pd.DataFrame] = {}
         self._jobs: dict[str, Job] = {}
         self._lock = threading.Lock()
         self._one_at_a_time = threading.Lock()
@@ -157,6 +170,10 @@ class Store:
             self._keep(key, found)
         return found
 
+    def has(self, recording_id: str) -> bool:
+        """Whether the recording's analysis is at hand."""
+        return self.analysis(recording_id) is not None
+
     def ready(self, ids: Sequence[str]) -> bool:
         """Whether all of these can be shown at once."""
         return all(self.analysis(recording_id) is not None for recording_id in ids)
@@ -193,6 +210,42 @@ class Store:
                 fractions.append(job.fraction)
                 text = text or job.text
         return (sum(fractions) / max(len(fractions), 1), text, error)
+
+    def swings_of(self, recording_id: str) -> pd.DataFrame | None:
+        """``SESSION_COLUMNS`` of the swing table, from memory or disk: all that many sessions
+        together need."""
+        key = (recording_id, self.settings)
+        if key in self._tables:
+            return self._tables[key]
+        with self._lock:
+            analysis = self._analyses.get(key)
+        if analysis is not None:
+            there = [name for name in SESSION_COLUMNS if name in analysis.swings]
+            found: pd.DataFrame | None = analysis.swings[there]
+        else:
+            found = self.shelf.cached_swings(recording_id, self.settings, SESSION_COLUMNS)
+        if found is not None:
+            self._tables[key] = found
+        return found
+
+    def session_swings(self, entries: Sequence[Entry]) -> pd.DataFrame:
+        """Swings of these recordings with what is known and noted of them, without curves and
+        with the headline metrics alone.
+
+        Raises SwingspreadError for one that has not been analysed.
+        """
+        tables, said, facts = [], [], []
+        for entry in entries:
+            swings = self.swings_of(entry.id)
+            if swings is None:
+                raise SwingspreadError(f"{entry.name} has not been analysed yet.")
+            tables.append(swings)
+            said.append(noted_on(self.shelf.notes(entry.id), swings))
+            facts.append(context_of(entry.manifest, entry.id))
+        rows = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
+        context = pd.DataFrame(facts).iloc[rows].reset_index(drop=True)
+        every = pd.concat(tables, ignore_index=True)
+        return pd.concat([every, context, pd.concat(said, ignore_index=True)], axis=1)
 
     def swing_set(self, ids: Sequence[str]) -> SwingSet:
         """Swings of the recordings and saved sets ``ids`` with what people noted on them.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -11,6 +12,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 
 from app.components.graph import graph, picture_buttons
 from app.components.numbers import decimals_for, plain
+from app.shelf import Entry
 from app.store import Store
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.errors import SwingspreadError
@@ -24,18 +26,17 @@ LEAD = ("release_ms", "tempo_ratio", "hinge_at_impact_deg", "downswing_ms")
 """Metrics whose sentences are shown first."""
 
 
-def pairs(store: Store) -> dict[str, list[str]]:
-    """Ids by "player · club", for every pair in the library."""
-    found: dict[str, list[str]] = {}
+def pairs(store: Store) -> dict[str, list[Entry]]:
+    """Recordings by "player · club", for every pair in the library."""
+    found: dict[str, list[Entry]] = {}
     for entry in store.entries():
         if not entry.problem:
             name = " · ".join(part for part in (entry.player or "No name", entry.club) if part)
-            found.setdefault(name, []).append(entry.id)
+            found.setdefault(name, []).append(entry)
     return found
 
 
-def _chosen(store: Store, query: Mapping[str, str]) -> str:
-    found = pairs(store)
+def _chosen(found: Mapping[str, Sequence[Entry]], query: Mapping[str, str]) -> str:
     if not found:
         raise SwingspreadError("There is no recording yet. Bring one in on the start page.")
     wanted = query.get("who", "")
@@ -44,12 +45,19 @@ def _chosen(store: Store, query: Mapping[str, str]) -> str:
 
 def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
     """All recordings of the player and club shown."""
-    return tuple(pairs(store)[_chosen(store, query)])
+    found = pairs(store)
+    return tuple(entry.id for entry in found[_chosen(found, query)])
+
+
+def at_hand(store: Store, recording_id: str) -> bool:
+    """The swing table is all that sessions need."""
+    return store.swings_of(recording_id) is not None
 
 
 def layout(store: Store, query: Mapping[str, str]) -> Any:
     """The player and club of the address, or the first of the library."""
-    who = _chosen(store, query)
+    known = pairs(store)
+    who = _chosen(known, query)
     metric = query.get("metric", "release_ms")
     return html.Div(
         className="page",
@@ -65,7 +73,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                             dmc.Select(
                                 id="progress-choose",
                                 label="Player and club",
-                                data=list(pairs(store)),
+                                data=list(known),
                                 value=who,
                                 allowDeselect=False,
                                 size="md",
@@ -110,11 +118,27 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
     )
 
 
-def followed(store: Store, who: str) -> Progress:
-    """Trends over the struck swings that count."""
-    shown = store.swing_set(pairs(store)[who]).counted()
-    struck = shown.swings[shown.swings["kind"] == "ball"]
-    return progress(struck.drop(columns=["key", "name"]).reset_index(drop=True))
+class Follower:
+    """Trends over the struck swings that count, remembered by what they were made of."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self._follow = lru_cache(maxsize=8)(self._work)
+
+    def follow(self, who: str) -> Progress:
+        """Raises SwingspreadError when nothing is there to follow."""
+        entries = pairs(self.store).get(who)
+        if not entries:
+            raise SwingspreadError(f"There is no recording of {who} any more.")
+        notes = tuple(self.store.shelf.notes(entry.id) for entry in entries)
+        named = tuple((entry.id, entry.session, entry.day) for entry in entries)
+        return self._follow(who, named, notes, self.store.settings)
+
+    def _work(self, who: str, _named: object, _notes: object, _settings: object) -> Progress:
+        swings = self.store.session_swings(pairs(self.store)[who])
+        counts = (swings["left_out"] == "") & (swings["quality"] != "poor")
+        struck = swings[counts & (swings["kind"] == "ball")]
+        return progress(struck.reset_index(drop=True))
 
 
 def words(found: Progress, metric: str) -> list[Any]:
@@ -154,6 +178,7 @@ def session_rows(sessions: pd.DataFrame, metric: str) -> Any:
 
 def register(app: Dash, store: Store) -> None:
     """Callbacks of this page."""
+    follower = Follower(store)
 
     @app.callback(
         Output("progress-figure", "figure"),
@@ -165,7 +190,7 @@ def register(app: Dash, store: Store) -> None:
     )
     def draw(metric: str, theme: str, who: str) -> tuple[Any, Any, Any]:
         try:
-            found = followed(store, who)
+            found = follower.follow(who)
         except SwingspreadError as mistake:
             return no_update, html.P(str(mistake), className="note bad", role="alert"), ""
         sessions = found.sessions[found.sessions["metric"] == metric]

@@ -67,8 +67,8 @@ def where_it_arises(swings: SwingSet) -> Arising | None:
     if back is None or down is None:
         return None
     words = (
-        f"With timing taken out the hinge varies most {_at(down, 'on the way down')}; "
-        f"{_at(back, 'on the way back')}."
+        f"With timing taken out: going back the hinge varies most {_at(back)}; coming down "
+        f"{_at(down)}."
     )
     return Arising(back, down, len(pieces.rows), words)
 
@@ -83,14 +83,13 @@ def _peak(table: pd.DataFrame, timed: FloatArray) -> Peak | None:
     return Peak(float(row["t_from_impact_s"]), spread, float(timed[place]))
 
 
-def _at(peak: Peak, way: str) -> str:
+def _at(peak: Peak) -> str:
     before = round(-1e3 * peak.time)
     moment = "at impact" if before < 5 else f"{before} ms before impact"
     places = decimals(peak.sd.high if np.isfinite(peak.sd.high) else peak.sd.value)
     size = with_unit(number(peak.sd.value, places), "°")
     text = (
-        f"{way} {moment}, SD {size} (95 % {number(peak.sd.low, places)} to "
-        f"{number(peak.sd.high, places)}"
+        f"{moment}, SD {size} (95 % {number(peak.sd.low, places)} to {number(peak.sd.high, places)}"
     )
     if peak.sd_with_timing > TIMING_SHARE * peak.sd.value:
         text += f"; {with_unit(number(peak.sd_with_timing, places), '°')} with timing"
