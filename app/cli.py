@@ -23,6 +23,7 @@ COMMANDS: tuple[str, ...] = (
     "import",
     "list",
     "analyse",
+    "reanalyse",
     "spread",
     "compare",
     "sets",

@@ -67,6 +67,19 @@ def read_cached(recording: Path, settings: AnalysisSettings) -> Analysis | None:
         return None
 
 
+def is_kept(recording: Path, settings: AnalysisSettings) -> bool:
+    """Whether the analysis is kept, by the ends of its files alone: quick, for whole libraries."""
+    import pyarrow.parquet as pq
+
+    folder = cache_folder(recording, settings)
+    try:
+        for name in _TABLES:
+            pq.read_metadata(folder / f"{name}.parquet")
+        return isinstance(json.loads((folder / "analysis.json").read_bytes()), dict)
+    except (OSError, ValueError, RecursionError):
+        return False
+
+
 def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> None:
     """Keep the analysis; a disk that refuses costs only the time to work it out again."""
     folder = cache_folder(recording, settings)

@@ -21,7 +21,7 @@ from imu.errors import SwingspreadError
 from imu.recordings.atomic import remove_folder, sweep_leftovers
 from imu.recordings.content import ID_LENGTH, content_hash, is_content_id
 from imu.recordings.manifest import manifest_from_json
-from imu.recordings.notes import read_notes
+from imu.recordings.notes import NOTES_FILE, read_notes
 from imu.recordings.store import (
     MANIFEST_FILE,
     RecordingExistsError,
@@ -96,6 +96,32 @@ def _entry(folder: Path) -> LibraryEntry:
         return LibraryEntry(folder.name, folder, None, problem=reason)
 
 
+_REMEMBERED: dict[Path, tuple[tuple[int, ...], LibraryEntry]] = {}
+"""Entries as last read in this process, with what showed that their files were those."""
+
+
+def _remembered_entry(folder: Path) -> LibraryEntry:
+    """The entry, read again only when its files are not those read before.
+
+    The program replaces files, and never writes into them, so a new file has a new inode, time
+    or size.
+    """
+    mark: list[int] = []
+    for name in (MANIFEST_FILE, NOTES_FILE):
+        try:
+            facts = (folder / name).stat()
+            mark += [facts.st_ino, facts.st_mtime_ns, facts.st_size]
+        except OSError:
+            mark.append(-1)
+    known = _REMEMBERED.get(folder)
+    if known is not None and known[0] == tuple(mark):
+        return known[1]
+    entry = _entry(folder)
+    if not entry.problem:
+        _REMEMBERED[folder] = (tuple(mark), entry)
+    return entry
+
+
 def _alike(text: str) -> str:
     return unicodedata.normalize("NFC", text).strip().casefold()
 
@@ -128,7 +154,7 @@ class Library:
 
     def entries(self) -> list[LibraryEntry]:
         """All recordings, the newest first, then by name; damaged ones last."""
-        found = [_entry(folder) for folder in self.folders()]
+        found = [_remembered_entry(folder) for folder in self.folders()]
         found.sort(key=lambda entry: (entry.name, entry.id))
         found.sort(key=lambda entry: entry.recorded_at, reverse=True)
         found.sort(key=lambda entry: bool(entry.problem))

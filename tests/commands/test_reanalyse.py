@@ -1,0 +1,163 @@
+"""A library analysed anew gives the same numbers one by one, over processes, and on a cluster;
+what is done is not done again, and what is stopped goes on."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from app import reanalysing
+from app.cli import main
+from app.derived import cache_folder, is_kept, read_cached
+from imu.recordings.library import Library
+from imu.settings import AnalysisSettings
+
+ROOT = Path(__file__).resolve().parents[2]
+NAMES = ("kim-7-iron-practice", "kim-7-iron-pressure")
+SETTINGS = AnalysisSettings()
+
+
+@pytest.fixture(autouse=True)
+def usual_preferences(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+
+
+@pytest.fixture
+def library(tmp_path: Path) -> Path:
+    for name in NAMES:
+        shutil.copytree(
+            ROOT / "recordings" / name,
+            tmp_path / "library" / name,
+            ignore=shutil.ignore_patterns("derived"),
+        )
+    return tmp_path / "library"
+
+
+@pytest.fixture(scope="module")
+def serial(tmp_path_factory: pytest.TempPathFactory) -> dict[str, pd.DataFrame]:
+    """Swing tables worked out one after another."""
+    place = tmp_path_factory.mktemp("serial")
+    found = {}
+    for name in NAMES:
+        shutil.copytree(
+            ROOT / "recordings" / name, place / name, ignore=shutil.ignore_patterns("derived")
+        )
+        assert reanalysing.analyse_one(str(place / name), SETTINGS).problem == ""
+        analysis = read_cached(place / name, SETTINGS)
+        assert analysis is not None
+        found[name] = analysis.swings
+    return found
+
+
+def check(library: Path, serial: dict[str, pd.DataFrame]) -> None:
+    for name, swings in serial.items():
+        kept = read_cached(library / name, SETTINGS)
+        assert kept is not None
+        pd.testing.assert_frame_equal(kept.swings, swings, check_exact=True)
+
+
+def test_over_processes_the_numbers_are_the_same(
+    library: Path, serial: dict[str, pd.DataFrame], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["reanalyse", "--jobs", "2", "--library", str(library)]) == 0
+    said = capsys.readouterr().out
+    assert "2 to analyse, 0 up to date" in said and "2 analysed" in said
+    check(library, serial)
+    assert main(["reanalyse", "--library", str(library)]) == 0
+    assert "0 to analyse, 2 up to date" in capsys.readouterr().out
+
+
+def test_what_is_done_is_skipped_and_a_stop_goes_on_from_there(
+    library: Path,
+    serial: dict[str, pd.DataFrame],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    real = reanalysing.analyse_one
+    asked: list[str] = []
+
+    def stopping(folder: str, settings: AnalysisSettings) -> reanalysing.Done:
+        asked.append(Path(folder).name)
+        if len(asked) == 2:
+            raise KeyboardInterrupt
+        return real(folder, settings)
+
+    monkeypatch.setattr(reanalysing, "analyse_one", stopping)
+    words = ["reanalyse", "--jobs", "1", "--library", str(library)]
+    assert main(words) == 130
+    assert "stopped after 1 of 2" in capsys.readouterr().err
+    assert [is_kept(library / name, SETTINGS) for name in asked] == [True, False]
+    monkeypatch.setattr(reanalysing, "analyse_one", real)
+    assert main(words) == 0
+    assert "1 to analyse, 1 up to date" in capsys.readouterr().out
+    check(library, serial)
+
+
+def test_a_damaged_result_is_not_up_to_date(library: Path) -> None:
+    shutil.rmtree(library / NAMES[1])
+    folder = cache_folder(library / NAMES[0], SETTINGS)
+    folder.mkdir(parents=True)
+    (folder / "analysis.json").write_text("{}")
+    (folder / "swings.parquet").write_bytes(b"PAR1")
+    (found,) = reanalysing.still_to_do(Library(library).entries(), SETTINGS)
+    assert found == library / NAMES[0]
+
+
+def test_one_that_fails_does_not_hold_up_the_rest(
+    library: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (library / NAMES[1] / "club.parquet").write_bytes(b"nothing")
+    assert main(["reanalyse", "--jobs", "2", "--library", str(library)]) == 1
+    said = capsys.readouterr()
+    assert "1 analysed" in said.out and "1 not" in said.out
+    assert f"{NAMES[1]}" in said.err and "damaged" in said.err and "Traceback" not in said.err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--jobs", "0"], "--jobs 0: give a number"),
+        (["--jobs", "1000"], "--jobs 1000: give a number"),
+        (["nobody"], "no recording 'nobody'"),
+        (["player=Nobody"], "fits player=Nobody"),
+    ],
+)
+def test_mistakes_are_told(
+    library: Path, words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["reanalyse", *words, "--library", str(library)]) == 1
+    assert said in capsys.readouterr().err
+
+
+def test_without_dask_the_mend_is_said(
+    library: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    words = ["reanalyse", "--scheduler", "tcp://127.0.0.1:1", "--library", str(library)]
+    assert main(words) == 1
+    assert "install swingspread[dask]" in capsys.readouterr().err
+
+
+@pytest.fixture
+def cluster() -> Iterator[str]:
+    distributed = pytest.importorskip("distributed", reason="Dask is an optional extra")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+    ) as running:
+        yield running.scheduler_address
+
+
+def test_on_a_cluster_the_numbers_are_the_same(
+    library: Path,
+    serial: dict[str, pd.DataFrame],
+    cluster: str,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["reanalyse", "--scheduler", cluster, "--library", str(library)]) == 0
+    assert "2 analysed" in capsys.readouterr().out
+    check(library, serial)
