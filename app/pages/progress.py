@@ -110,7 +110,16 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     html.Section(
                         className="card",
                         **{"aria-label": "Sessions"},
-                        children=[html.H2("Sessions"), html.Div(id="progress-table")],
+                        children=[
+                            html.H2("Sessions"),
+                            html.Div(
+                                id="progress-table",
+                                className="long-table",
+                                tabIndex=0,
+                                role="region",
+                                **{"aria-label": "Sessions, scrolls"},
+                            ),
+                        ],
                     ),
                 ],
             ),

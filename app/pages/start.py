@@ -9,6 +9,7 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
+from app.components.tending import register_tending, tend_box
 from app.imports import bring_in, dropped_files, sort_out
 from app.shelf import Entry
 from app.store import Store
@@ -27,6 +28,9 @@ CLUBS = (
     ("wedge", 0.89),
 )
 """Usual lengths in m (common practice, no source); the person may type another."""
+MANY, MOST = 30, 60
+"""Recordings from which on they can be searched, and the most shown at once."""
+
 UNITS = {"acc": "m/s^2", "gyr": "rad/s", "t_host": "s", "t_sensor": "us"}
 
 
@@ -34,7 +38,6 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
     """The library on the left, bringing in and cautions on the right."""
     entries = store.entries()
     own = [entry for entry in entries if not entry.sample]
-    samples = [entry for entry in entries if entry.sample]
     return html.Div(
         className="page",
         children=[
@@ -54,8 +57,10 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     html.Div(
                         className="stack",
                         children=[
-                            _shelf("Your recordings", own, store.shelf.place()),
-                            *([_shelf("Sample session", samples, "")] if samples else []),
+                            dcc.Store(id="start-tended", data=0),
+                            *([_find()] if len(entries) >= MANY else []),
+                            html.Div(shelves(store, ""), id="start-shelves", className="stack"),
+                            *([tend_box(own)] if own else []),
                         ],
                     ),
                     html.Div(className="stack", children=[_bring_in(), _cautions()]),
@@ -63,6 +68,40 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             ),
         ],
     )
+
+
+def _find() -> Any:
+    return dmc.TextInput(
+        id="start-find",
+        label="Find",
+        description="A player, club, session, block or day",
+        size="md",
+        debounce=250,
+    )
+
+
+def shelves(store: Store, wanted: str) -> list[Any]:
+    """The recordings whose labels hold every word of ``wanted``; the first ``MOST`` of many."""
+    words = wanted.casefold().split()
+    fitting = [entry for entry in store.entries() if all(word in _labels(entry) for word in words)]
+    shown = fitting[:MOST] if len(fitting) > MOST else fitting
+    own = [entry for entry in shown if not entry.sample]
+    samples = [entry for entry in shown if entry.sample]
+    more = len(fitting) - len(shown)
+    if words and not fitting:
+        return [html.P(f"No recording fits “{wanted}”.", className="card", role="status")]
+    return [
+        _shelf("Your recordings", own, store.shelf.place()) if own or not words else None,
+        html.P(f"{more} older ones are not shown; find them above.", role="status")
+        if more
+        else None,
+        _shelf("Sample session", samples, "") if samples else None,
+    ]
+
+
+def _labels(entry: Entry) -> str:
+    parts = (entry.label, entry.session, entry.name, entry.id)
+    return " ".join(parts).casefold()
 
 
 def _shelf(heading: str, entries: Sequence[Entry], place: str) -> Any:
@@ -88,7 +127,8 @@ def _shelf(heading: str, entries: Sequence[Entry], place: str) -> Any:
 def _player(player: str, entries: Sequence[Entry]) -> Any:
     rows = []
     key = _session_key
-    for (session, day, club), group in groupby(sorted(entries, key=key), key=key):
+    ordered = sorted(sorted(entries, key=key), key=lambda entry: entry.day, reverse=True)
+    for (session, day, club), group in groupby(ordered, key=key):
         rows.append(_session(session, day, club, list(group)))
     return html.Div(
         className="player", children=[html.H3(player or "No player named"), html.Ul(rows)]
@@ -242,6 +282,23 @@ def _bring_in() -> Any:
 
 def register(app: Dash, store: Store) -> None:
     """Callbacks of this page."""
+    register_tending(app, store)
+
+    @app.callback(
+        Output("start-shelves", "children"),
+        Input("start-find", "value"),
+        prevent_initial_call=True,
+    )
+    def find(wanted: str | None) -> list[Any]:
+        return shelves(store, wanted or "")
+
+    @app.callback(
+        Output("start-shelves", "children", allow_duplicate=True),
+        Input("start-tended", "data"),
+        prevent_initial_call=True,
+    )
+    def tended(_count: int) -> list[Any]:
+        return shelves(store, "")
 
     app.clientside_callback(
         ClientsideFunction("shell", "nameUpload"),

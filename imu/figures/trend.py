@@ -9,6 +9,9 @@ import plotly.graph_objects as go
 from imu.columns import Metric
 from imu.figures.theme import Palette, base_layout, palette, panel_heading, quiet_axis
 
+MANY_SESSIONS = 40
+"""Sessions beyond which marks shrink and are no longer joined."""
+
 SPLIT = (0.0, 0.40, 0.54, 1.0)
 
 
@@ -65,6 +68,7 @@ def _points(
     colours: Palette,
     place: int,
 ) -> None:
+    many = len(rows) > MANY_SESSIONS
     value = rows[column].to_numpy(float)
     high = rows[f"{column}_high"].to_numpy(float) - value
     low = value - rows[f"{column}_low"].to_numpy(float)
@@ -77,13 +81,13 @@ def _points(
                 "symmetric": False,
                 "array": np.nan_to_num(high),
                 "arrayminus": np.nan_to_num(low),
-                "thickness": 3,
+                "thickness": 1.2 if many else 3,
                 "width": 0,
                 "color": colours.sets[place],
             },
-            mode="lines+markers",
+            mode="markers" if many else "lines+markers",
             line={"color": colours.sets[place], "width": 2, "dash": ("solid", "dash")[place]},
-            marker={"size": 13, "symbol": ("circle", "square")[place]},
+            marker={"size": 7 if many else 13, "symbol": ("circle", "square")[place]},
             text=[f"{key}, {n} swings" for key, n in zip(
                 rows["session_key"], rows["swings"], strict=True)],
             hovertemplate=f"%{{text}}<br>%{{y:.4g}} {metric.unit}<extra></extra>",

@@ -6,6 +6,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import shutil
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -346,3 +347,35 @@ def test_a_plan_is_kept_ticked_and_compared_by(
     page.wait_for_selector(".finding")
     page.wait_for_selector(".where-from li:has-text('hinge varies most')")
     assert page.is_disabled("#compare-limit")
+
+
+def test_a_recording_is_renamed_then_deleted_after_saying_what_goes(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    samples = shipped_samples()
+    assert samples is not None
+    library = dashboard.store.shelf.library
+    shutil.copytree(
+        samples / "kim-7-iron-pressure",
+        library.path / "copy",
+        ignore=shutil.ignore_patterns("derived"),
+    )
+    page = open_page(f"{dashboard.address}/")
+    page.click(".tend summary")
+    page.click("#tend-which")
+    page.keyboard.type("kim")
+    page.click("[role=option]:has-text('Kim')")
+    page.wait_for_function("() => document.getElementById('tend-block').value === 'pressure'")
+    page.fill("#tend-block", "after-drill")
+    page.keyboard.press("Tab")
+    page.click("#tend-keep")
+    page.wait_for_selector("#start-shelves a:has-text('after-drill')")
+    page.click("#tend-one")
+    page.wait_for_selector("#tend-traces li:has-text('after-drill')")
+    page.click("#tend-leave")
+    page.wait_for_selector("#tend-told:has-text('Nothing was deleted')")
+    page.click("#tend-one")
+    page.click("#tend-delete")
+    page.wait_for_selector("#tend-told:has-text('Deleted')")
+    page.wait_for_selector("#start-shelves:not(:has-text('Kim'))")
+    assert not (library.path / "copy").exists()

@@ -6,6 +6,7 @@ import re
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from imu.columns import METRIC_BY_NAME
@@ -210,3 +211,15 @@ def test_no_figure_carries_text_below_twelve_pixels(aligned: Any) -> None:
     text = overlay_figure(aligned, OverlayChoices()).to_json()
     fonts = re.findall(r'font":\{[^}]*"size":(\d+)', text)
     assert min(int(size) for size in fonts) >= 12
+
+
+def test_hundreds_of_sessions_are_small_marks_not_a_smear() -> None:
+    days = pd.date_range("2025-01-01", periods=200, freq="3D").strftime("%Y-%m-%d")
+    rows = pd.DataFrame(
+        {"date": days, "session_key": days, "swings": 40, "mean": 80.0, "mean_low": 78.0,
+         "mean_high": 82.0, "sd": 9.0, "sd_low": 7.0, "sd_high": 12.0}
+    )  # fmt: skip
+    metric = METRIC_BY_NAME["release_ms"]
+    many, few = trend_figure(rows, metric), trend_figure(rows.iloc[:20], metric)
+    assert many.data[0].marker.size < few.data[0].marker.size
+    assert (many.data[0].mode, few.data[0].mode) == ("markers", "lines+markers")
