@@ -2,47 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
 
-
-@dataclass(frozen=True)
-class Metric:
-    """One column of the swing table that carries a measurement.
-
-    name : column. label : words for people. unit : as shown. definition : how it is measured.
-    source : where the definition comes from. low, high : plausible range for a warning, never
-    a target. kind : "time", "angle", "rate", "speed", "length", "ratio" or "count".
-    headline : shown first. model : True where a body model stands between sensor and number.
-    caution : what the number cannot say.
-    """
-
-    name: str
-    label: str
-    unit: str
-    definition: str
-    source: str
-    low: float
-    high: float
-    kind: str
-    headline: bool = False
-    model: bool = False
-    caution: str = ""
-
-    @property
-    def se_name(self) -> str:
-        """Column with the standard error of this metric."""
-        return f"{self.name}_se"
-
-    @property
-    def se_swing_name(self) -> str:
-        """Column with the part of that error that differs from swing to swing, not shared."""
-        return f"{self.name}_se_swing"
-
-    @property
-    def columns(self) -> tuple[str, str, str]:
-        """Its columns in the swing table: the value and both errors."""
-        return self.name, self.se_name, self.se_swing_name
-
+from imu.further_sensors import ROLE_METRICS
+from imu.metric import Metric
 
 _OURS = "our definition"
 _TIMING = "our definition; range: common practice, no source"
@@ -353,7 +316,10 @@ METRICS: tuple[Metric, ...] = (
 )
 """Metrics in the order shown."""
 
-METRIC_BY_NAME = {metric.name: metric for metric in METRICS}
+METRIC_BY_NAME = {
+    metric.name: metric
+    for metric in (*METRICS, *(one for more in ROLE_METRICS.values() for one in more))
+}
 
 EVENTS = ("takeaway", "arm_top", "club_top", "release", "shaft_parallel", "impact", "finish")
 """Events in their usual order; columns ``<event>_s`` and ``<event>_club_clock_us``."""
@@ -392,6 +358,13 @@ CURVE_COLUMNS: dict[str, str] = {
     "reconstructed": "",
 }
 """The curve table: one row a sample, with units. Quaternions turn segment axes to world axes."""
+
+
+def metrics_in(columns: Iterable[str]) -> tuple[Metric, ...]:
+    """All metrics of a swing table with these columns, further sensors' last."""
+    there = set(columns)
+    further = [one for more in ROLE_METRICS.values() for one in more if one.name in there]
+    return (*METRICS, *further)
 
 
 def headline_metrics() -> tuple[Metric, ...]:

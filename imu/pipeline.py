@@ -12,6 +12,7 @@ import pandas as pd
 
 import imu
 from imu.columns import CURVE_COLUMNS, EVENTS, METRICS, SWING_COLUMNS
+from imu.further_sensors import further_curve_columns, further_swing_columns
 from imu.fusion.estimate import SessionFit
 from imu.fusion.mirror import mirror
 from imu.fusion.parts import SolvedSwing, solve_parts
@@ -22,6 +23,7 @@ from imu.fusion.setup_finding import SetupFinding
 from imu.fusion.uncertainty import motion_errors
 from imu.recordings.synchronise import align, filter_delay
 from imu.settings import AnalysisSettings
+from imu.swings.belt import add_belt
 from imu.swings.curves import swing_curves
 from imu.swings.find import find_swings
 from imu.swings.measure import measure_swing
@@ -30,6 +32,7 @@ from imu.swings.quality import judge, judge_setup
 from imu.swings.standard_errors import Noise, rate_noise, standard_errors
 from imu.types import (
     BALL,
+    BELT,
     CLUB,
     FOREARM,
     AlignedStreams,
@@ -84,6 +87,8 @@ def analyse(
         period=1.0 / aligned.streams[CLUB].rate_hz,
         delay=filter_delay(recording, CLUB)[1],
     )
+    belt = aligned.streams.get(BELT)
+    belt_clock = _clock_error(recording, aligned, BELT) if belt is not None else math.nan
     rows: list[dict[str, Any]] = []
     curves: list[pd.DataFrame] = []
     fits = iter(solved.swings)
@@ -95,6 +100,8 @@ def analyse(
         row, curve = _measure(
             number, window, next(fits), solved.findings, usual, noise, recording, chosen
         )
+        if belt is not None:
+            row, curve = add_belt(row, curve, belt, belt_clock)
         rows.append(row)
         curves.append(curve)
     delays = [filter_delay(recording, role)[1] for role in (FOREARM, CLUB)]
@@ -109,8 +116,8 @@ def analyse(
         version=imu.__version__,
         handedness=recording.manifest.player.handedness,
         settings=chosen.as_dict(),
-        swings=swings[list(SWING_COLUMNS)],
-        curves=curve_table[list(CURVE_COLUMNS)],
+        swings=swings[[*SWING_COLUMNS, *further_swing_columns(aligned.streams)]],
+        curves=curve_table[[*CURVE_COLUMNS, *further_curve_columns(aligned.streams)]],
         calibration=describe_parts(solved.parts, recording.manifest),
         clock=clock,
         rejected=found.rejected,
@@ -184,6 +191,12 @@ def _lost(number: int, window: SwingWindow) -> dict[str, Any]:
         notes="; ".join([*window.notes, why]),
     )
     return row
+
+
+def _clock_error(recording: Recording, aligned: AlignedStreams, role: str) -> float:
+    """How well a further sensor's times are known against the club's, s."""
+    delays = [filter_delay(recording, one)[1] for one in (role, CLUB)]
+    return math.hypot(aligned.clocks[role].offset_se, *delays)
 
 
 def _with_club_clock(swings: pd.DataFrame, clock: ClockModel) -> pd.DataFrame:

@@ -25,6 +25,7 @@ IntArray = NDArray[np.int64]
 
 FOREARM = "forearm"
 CLUB = "club"
+BELT = "belt"
 BALL = "ball"
 PRACTICE = "practice"
 

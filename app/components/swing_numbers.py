@@ -13,16 +13,17 @@ from app.components.tiles import about
 from app.preferences import Preferences
 from app.store import SwingSet
 from app.summary import levels
-from imu.columns import METRICS
+from imu.columns import metrics_in
 
 
 def swing_numbers(shown: SwingSet, row: pd.Series, preferences: Preferences) -> Any:
     """Each measure of one swing with its error, the session's level, and where it sits in it."""
     same = shown.counted().only(shown.counted().swings["kind"] == row["kind"])
-    usual = levels(same.swings, [metric.name for metric in METRICS], preferences)
+    metrics = metrics_in(shown.swings.columns)
+    usual = levels(same.swings, [metric.name for metric in metrics], preferences)
     hand = shown.entries[0].manifest.player.handedness
     lines = []
-    for metric, level in zip(METRICS, usual, strict=True):
+    for metric, level in zip(metrics, usual, strict=True):
         unit, factor = preferences.shown(metric.unit)
         value, error = float(row[metric.name]) * factor, float(row[metric.se_name]) * factor
         places = decimals_for(error, value)

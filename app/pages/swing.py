@@ -19,9 +19,8 @@ from app.store import Store, SwingSet
 from app.summary import levels
 from imu.columns import EVENTS
 from imu.errors import SwingspreadError
-from imu.figures.overlay import CURVES
 from imu.figures.stick_figure import StickFrames, stick_frames
-from imu.figures.swing_curves import EVENT_MARKS, swing_figure
+from imu.figures.swing_curves import EVENT_MARKS, curves_in, swing_figure
 
 PATH = "/swing"
 NAME = "Swing"
@@ -310,11 +309,13 @@ def register(app: Dash, store: Store) -> None:
         same = shown.counted().only(shown.counted().swings["kind"] == row["kind"])
         keys = tuple(same.swings["key"].astype(int))
         impact = float(row["impact_s"])
+        columns = curves_in(curves.columns)
         return swing_figure(
             curves["t_s"].to_numpy(float) - impact,
-            {column: curves[column].to_numpy(float) for column in CURVES},
+            {column: curves[column].to_numpy(float) for column in columns},
             {event: float(row[f"{event}_s"]) - impact for event in EVENTS},
-            store.aligned(shown.ids, keys, tuple(CURVES), "impact"),
+            store.aligned(shown.ids, keys, columns, "impact"),
+            columns,
             theme=theme or "light",
             height=560,
             errors=curves["hinge_se_deg"].to_numpy(float),

@@ -6,7 +6,14 @@ from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
-from imu.columns import CURVE_COLUMNS, EVENTS, METRICS, SWING_COLUMNS, Metric
+from imu.columns import (
+    CURVE_COLUMNS,
+    EVENTS,
+    METRIC_BY_NAME,
+    SWING_COLUMNS,
+    Metric,
+)
+from imu.further_sensors import ROLE_CURVES
 
 EVENT_MEANING: Mapping[str, str] = {
     "takeaway": "first lasting movement of the club away from address",
@@ -51,10 +58,13 @@ _CURVE_MEANING: Mapping[str, str] = {
     "club_qx": "Club orientation: x.",
     "club_qy": "Club orientation: y.",
     "club_qz": "Club orientation: z.",
+    "belt_turn_rate_deg_s": "Turning rate of the belt about the vertical; positive towards the "
+    "target. Only with a sensor on the belt.",
     "reconstructed": "True where a lost or clipped sample was bridged.",
 }
 
 OURS = "our definition"
+_CURVE_UNITS = CURVE_COLUMNS | {n: u for more in ROLE_CURVES.values() for n, u in more.items()}
 
 
 def metric_meaning(metric: Metric) -> str:
@@ -77,8 +87,7 @@ def describe_swing_columns(names: Iterable[str] = SWING_COLUMNS) -> pd.DataFrame
 def describe_curve_columns(names: Iterable[str] = tuple(CURVE_COLUMNS)) -> pd.DataFrame:
     """Column, label, unit, meaning and source of each named column of the curve table."""
     rows = [
-        (name, "", CURVE_COLUMNS.get(name, ""), _CURVE_MEANING.get(name, ""), OURS)
-        for name in names
+        (name, "", _CURVE_UNITS.get(name, ""), _CURVE_MEANING.get(name, ""), OURS) for name in names
     ]
     return pd.DataFrame(rows, columns=["column", "label", "unit", "meaning", "source"])
 
@@ -96,7 +105,7 @@ def _swing_descriptions() -> dict[str, tuple[str, str, str, str]]:
             f"The same moment in the club sensor's own clock: {text}.",
             OURS,
         )
-    for metric in METRICS:
+    for metric in METRIC_BY_NAME.values():
         known[metric.name] = (metric.label, metric.unit, metric_meaning(metric), metric.source)
         text = f"Standard error of {metric.label[0].lower()}{metric.label[1:]}."
         known[metric.se_name] = ("", metric.unit, text, "")
