@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
@@ -12,8 +11,8 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 
 from app.comparing import Comparer, usual_pair
 from app.components.choices import segmented
+from app.components.findings import finding_row, words
 from app.components.graph import graph, picture_buttons
-from app.components.tiles import about
 from app.components.where_from import where_from
 from app.saved_sets import kept_sets, options
 from app.store import Store
@@ -23,17 +22,13 @@ from imu.figures.alignment import ALIGNMENTS, align_curves
 from imu.figures.distribution import distribution_figure
 from imu.figures.overlay import CURVES
 from imu.figures.two_sets import two_sets_figure
-from imu.variation.compare import Comparison, Finding
 from imu.variation.limits import Limits
-from imu.variation.verdict import CANNOT_TELL, DOES_NOT_HOLD, HOLDS
-from imu.variation.wording import plain_name
+from imu.variation.verdict import DOES_NOT_HOLD
 
 PATH = "/compare"
 NAME = "Compare"
 
-SIGNS = {HOLDS: ("✓", "holds"), DOES_NOT_HOLD: ("✕", "fails"), CANNOT_TELL: ("?", "open")}
 ALIGN = (("impact", "Impact"), ("top", "Top"), ("takeaway", "Takeaway"))
-WIDEST_RATIO = 4.0
 
 
 def _sides(store: Store, query: Mapping[str, str]) -> tuple[list[str], list[str]]:
@@ -214,70 +209,6 @@ def _side(
         w=380,
         hidePickedOptions=True,
         className=name,
-    )
-
-
-def words(comparison: Comparison) -> list[Any]:
-    """The headline and what must be known to read it."""
-    told = [one for one in comparison.findings if one.verdict.word == DOES_NOT_HOLD]
-    lead = [one.sentence for one in told[:3]]
-    notes = [*comparison.refusals, *comparison.warnings]
-    return [
-        html.P(comparison.headline, className="sentence"),
-        *(html.P(sentence, className="sentence second") for sentence in lead),
-        *(html.P(note, className="note") for note in notes),
-    ]
-
-
-def finding_row(finding: Finding, limit: float) -> Any:
-    """One measure: verdict, SDs, the ratio with its interval, and the words."""
-    sign, name = SIGNS.get(finding.verdict.word, ("–", "open"))
-    metric = METRIC_BY_NAME[finding.metric]
-    return html.Div(
-        className="finding",
-        children=[
-            html.Div(
-                className="finding-head",
-                children=[
-                    html.Span(
-                        [html.Span(sign, **{"aria-hidden": "true"}), f" {finding.verdict.word}"],
-                        className=f"verdict {name}",
-                    ),
-                    html.Strong(about(metric, plain_name(metric))),
-                    _rail(finding, limit),
-                ],
-            ),
-            html.P(finding.sentence),
-            html.P(finding.verdict_sentence, className="caption"),
-        ],
-    )
-
-
-def _rail(finding: Finding, limit: float) -> Any:
-    """The ratio of SDs with its interval on a scale from a quarter to four times."""
-    ratio = finding.spread.ratio
-    if not ratio.known:
-        return html.Span("–", className="quiet")
-
-    def place(value: float) -> float:
-        share = math.log(max(value, 1e-9)) / math.log(WIDEST_RATIO)
-        return 50.0 + 50.0 * max(-1.0, min(1.0, share))
-
-    low, high = place(ratio.low), place(ratio.high)
-    return html.Span(
-        className="rail wide",
-        role="img",
-        **{
-            "aria-label": f"Spread of B over A {ratio.value:.2f} times, 95 % {ratio.low:.2f} to "
-            f"{ratio.high:.2f}, limit {limit:.2f}"
-        },
-        children=[
-            html.Span(className="rail-limit", style={"left": f"{place(limit):.1f}%"}),
-            html.Span(
-                className="rail-bar", style={"left": f"{low:.1f}%", "width": f"{high - low:.1f}%"}
-            ),
-            html.Span(className="dot", style={"left": f"{place(ratio.value):.1f}%"}),
-        ],
     )
 
 

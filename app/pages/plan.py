@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -14,9 +13,9 @@ import dash_mantine_components as dmc
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.components.choices import segmented
+from app.components.plan_checklist import checklist, limits_words, pitfall
 from app.saved_sets import kept_sets
 from app.store import Store
-from imu.cautions import BEFORE_SWINGING
 from imu.errors import SwingspreadError
 from imu.recordings.saved_sets import SavedPlan, check_set_name, update_saved_sets
 from imu.variation.limits import Limits
@@ -252,71 +251,6 @@ def made(
     ).as_dict()
 
 
-def checklist(plan: Mapping[str, Any]) -> list[Any]:
-    """The steps with boxes to tick; the blocks of each session as one numbered list."""
-    steps = [str(step) for step in plan["checklist"]]
-    mark = hashlib.sha256("\n".join(steps).encode()).hexdigest()[:12]
-    blocks = list(plan["blocks"])
-    own = [step for step in steps if not step.startswith(("  Block", "Session "))]
-    last = [step for step in own if step.startswith(("Note each", "Compare "))]
-    first = [step for step in own if step not in last and step not in BEFORE_SWINGING]
-    sessions = list(dict.fromkeys(block["session"] for block in blocks))
-    labels = list(dict.fromkeys(block["label"] for block in blocks))
-    parts: list[Any] = [
-        html.H3("Before"),
-        _boxes([" ".join(BEFORE_SWINGING), *first], f"{mark}-before"),
-    ]
-    for session in sessions:
-        here = [block for block in blocks if block["session"] == session]
-        total = sum(block["swings"] for block in here)
-        heading = "The blocks" if len(sessions) == 1 else f"Session {session}, on a day of its own"
-        parts += [
-            html.H3(f"{heading}: {total} swings"),
-            html.Ol(
-                [_block(block, labels.index(block["label"]), mark) for block in here],
-                className="block-list",
-            ),
-        ]
-    return [*parts, html.H3("After"), _boxes(last, f"{mark}-after")]
-
-
-def _boxes(steps: Sequence[str], mark: str) -> Any:
-    return html.Div(
-        [
-            dmc.Checkbox(
-                id=f"tick-{mark}-{place}", label=step, size="md", persistence=True, mb="xs"
-            )
-            for place, step in enumerate(steps)
-        ]
-    )
-
-
-def _block(block: Mapping[str, Any], kind: int, mark: str) -> Any:
-    rest = f"rest {block['rest_s']} s first" if block["rest_s"] else "after warming up"
-    return html.Li(
-        className=f"block block-{kind + 1}",
-        children=[
-            dmc.Checkbox(
-                id=f"tick-{mark}-block-{block['number']}",
-                label=f"{block['number']}. {block['swings']} × {block['label']}",
-                size="lg",
-                persistence=True,
-            ),
-            html.Span(rest, className="caption"),
-        ],
-    )
-
-
-def limits_words(limits: Mapping[str, Any]) -> str:
-    """The limits kept with a plan, and since when."""
-    own = "".join(f", {name} up to {size:g}" for name, size in limits["shift"].items())
-    since = f"; set on {limits['set_at'][:10]}" if limits["set_at"] else ""
-    return (
-        f"Limits: spread up to {limits['sd_ratio']:g} times, mean up to "
-        f"{limits['shift_in_sds']:g} SD{own}{since}."
-    )
-
-
 def register(app: Dash, store: Store) -> None:
     """Callbacks of this page."""
 
@@ -352,7 +286,7 @@ def register(app: Dash, store: Store) -> None:
         except SwingspreadError as mistake:
             said = html.Span(str(mistake), className="bad")
             return said, "", no_update, no_update, *hidden, no_update
-        pitfalls = [html.Li(_headed(text)) for text in plan["pitfalls"]]
+        pitfalls = [html.Li(pitfall(text)) for text in plan["pitfalls"]]
         where = f"/compare?{urlencode({'plan': name})}" if name else "/compare"
         words = limits_words(plan["limits"])
         return plan["question"], words, checklist(plan), pitfalls, *hidden, where
@@ -423,11 +357,3 @@ def _wanted(
     return made(
         see, size, float(power), int(_number(block, 3, 50)), int(_number(session, 12, 300)), labels
     )
-
-
-def _headed(text: str) -> list[Any]:
-    """A pitfall with its first word or two standing out."""
-    head, colon, rest = text.partition(":")
-    if not colon or len(head) > 12:
-        return [text]
-    return [html.Strong(f"{head}:"), rest]

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from app.pages.plan import checklist, limits_words, made
+from app.components.plan_checklist import checklist, limits_words
+from app.pages.plan import made
 from imu.errors import SwingspreadError
 
 
