@@ -47,6 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     worn = parser.add_argument_group("sensors")
     worn.add_argument("--forearm-sensor", metavar="SERIAL", help="the sensor on the lead forearm")
     worn.add_argument("--club-sensor", metavar="SERIAL", help="the sensor on the shaft")
+    worn.add_argument("--belt-sensor", metavar="SERIAL", help="a third sensor, on the belt")
     worn.add_argument(
         "--wrist-distance", type=float, metavar="CM", help="forearm sensor to the wrist (6)"
     )
@@ -152,7 +153,7 @@ async def _session(
         resume=arguments.resume,
     )
     live = None
-    if len(chosen) == 2:
+    if {"forearm", "club"} <= set(chosen):
         live = subprocess.Popen(
             [sys.executable, "-m", "imu.recorder.live", str(folder.path)],
             stdin=subprocess.DEVNULL,
@@ -215,11 +216,13 @@ async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[st
     from imu.recorder.find import choose_roles, find_sensors
 
     wanted = {"forearm": arguments.forearm_sensor, "club": arguments.club_sensor}
+    if arguments.belt_sensor:
+        wanted["belt"] = arguments.belt_sensor
     named = {serial.lower() for serial in wanted.values() if serial}
 
     def enough(heard: Sequence[Sighting]) -> bool:
         serials = {sighting.serial.lower() for sighting in heard}
-        return named <= serials if len(named) == 2 else len(heard) >= 2
+        return named <= serials and len(heard) >= len(wanted)
 
     found = await find_sensors(radio, 8.0, enough)
     if not found:

@@ -10,7 +10,7 @@ import importlib
 from pathlib import Path
 
 from app.cli import COMMANDS, build_parser
-from imu.columns import METRICS
+from imu.columns import METRIC_BY_NAME
 from imu.exports.dictionary import describe_curve_columns, describe_swing_columns, metric_meaning
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -92,7 +92,7 @@ def metric_reference() -> str:
         "| column | name | unit | what it is | plausible | source |",
         "| --- | --- | --- | --- | --- | --- |",
     ]
-    for metric in METRICS:
+    for metric in METRIC_BY_NAME.values():
         label = f"**{metric.label}**" if metric.headline else metric.label
         plausible = f"{metric.low:g} to {metric.high:g}"
         cells = (metric.unit, metric_meaning(metric), plausible, metric.source)
@@ -102,7 +102,7 @@ def metric_reference() -> str:
 
 def column_reference() -> str:
     """The columns of both tables that are not metrics or their standard errors."""
-    metrics = {name for metric in METRICS for name in metric.columns}
+    metrics = {name for metric in METRIC_BY_NAME.values() for name in metric.columns}
     parts = []
     for title, table in (
         ("`swings`", describe_swing_columns()),
