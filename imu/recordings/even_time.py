@@ -33,7 +33,8 @@ def _even(time: FloatArray, seq: IntArray) -> FloatArray:
     if not period > 0.0:
         return time
     across = number - number.mean()
-    slope = float(across @ (time - time.mean())) / float(across @ across)
+    # Summed, not multiplied as vectors: that would round differently with the number of threads.
+    slope = float(np.sum(across * (time - time.mean()))) / float(np.sum(across * across))
     left = time - (time.mean() + slope * across)
     block = np.floor(number * period / _BLOCK).astype(np.int64)
     starts = np.flatnonzero(np.diff(block, prepend=-1))
