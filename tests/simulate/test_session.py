@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from imu.columns import EVENTS, METRIC_BY_NAME
+from imu.columns import EVENTS, METRIC_BY_NAME, METRICS
 from imu.errors import SwingspreadError
 from imu.simulate.habits import DRIVER_MEAN, LOOSE, STEADY, SwingHabit
 from imu.simulate.population import random_habit
@@ -45,7 +45,7 @@ def test_truth_is_plain_json_and_complete(session):
     assert [s["kind"] for s in session.truth.swings].count(PRACTICE) == 2
     for swing in session.truth.swings:
         assert set(swing["events_s"]) == set(EVENTS)
-        assert set(swing["values"]) == set(METRIC_BY_NAME)
+        assert set(swing["values"]) == {metric.name for metric in METRICS}
 
 
 def test_events_come_in_their_order(session):
