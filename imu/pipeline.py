@@ -45,7 +45,7 @@ from imu.units import DEG
 
 Progress = Callable[[float, str], None]
 
-FIT_STEP = 0.003
+FIT_STEP = 0.004
 """Time base of the fit, s."""
 
 

@@ -37,7 +37,7 @@ from imu.fusion.samples import SENSORS, SwingSamples
 from imu.fusion.track import Break, Track, cross_lever, follow, read_sensor, skew
 from imu.types import CLUB, FOREARM, BoolArray, FloatArray
 
-COARSE_STEP = 0.006
+COARSE_STEP = 0.01
 """Spacing at which fields of rotation are worked out when only their shape matters, s."""
 ROW_SPAN = 0.024
 """Span over which residual and derivatives are averaged to one row, s; rows overlap by half."""

@@ -66,26 +66,30 @@ def turned(
     motion: Motion,
     rotations: Mapping[str, FloatArray],
     rotation_rates: Mapping[str, FloatArray],
-) -> Motion:
-    """The same motion with both segments turned by small rotation vectors in world axes.
+) -> list[Motion]:
+    """The same motion with both segments turned by K fields of small rotations in world axes.
 
-    rotations : (N, 3) rad by role. rotation_rates : their time derivatives, rad/s.
+    rotations : (K, N, 3) rad by role. rotation_rates : their time derivatives, rad/s.
     R′ = exp(φ) R gives ω′ = ω + φ̇ + φ × ω to first order.
     """
-    arm, club = rotations[FOREARM], rotations[CLUB]
-    return Motion(
-        time=motion.time,
-        forearm=_turn(motion.forearm, arm),
-        club=_turn(motion.club, club),
-        forearm_rate=motion.forearm_rate
-        + rotation_rates[FOREARM]
-        + cross(arm, motion.forearm_rate),
-        club_rate=motion.club_rate + rotation_rates[CLUB] + cross(club, motion.club_rate),
-        reconstructed=motion.reconstructed,
-    )
-
-
-def _turn(orientation: Rotation, rotvec: FloatArray) -> Rotation:
-    """Orientations turned in the world; quaternions at hand are many times faster here."""
-    moved = multiply(from_rotvec(rotvec), orientation.as_quat(scalar_first=True))
-    return Rotation.from_quat(moved, scalar_first=True)
+    known = {
+        FOREARM: (motion.forearm, motion.forearm_rate),
+        CLUB: (motion.club, motion.club_rate),
+    }
+    orientations, rates = {}, {}
+    for role, (orientation, rate) in known.items():
+        field = rotations[role]
+        # Quaternions at hand are many times faster than composing rotations here.
+        orientations[role] = multiply(from_rotvec(field), orientation.as_quat(scalar_first=True))
+        rates[role] = rate + rotation_rates[role] + cross(field, rate)
+    return [
+        Motion(
+            time=motion.time,
+            forearm=Rotation.from_quat(orientations[FOREARM][k], scalar_first=True),
+            club=Rotation.from_quat(orientations[CLUB][k], scalar_first=True),
+            forearm_rate=rates[FOREARM][k],
+            club_rate=rates[CLUB][k],
+            reconstructed=motion.reconstructed,
+        )
+        for k in range(len(rotations[FOREARM]))
+    ]

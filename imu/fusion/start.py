@@ -145,9 +145,10 @@ def _breaks(swing: SwingSamples, role: str) -> tuple[Break, ...]:
     """Strike, gaps and clipped spells of a sensor within the swing."""
     sensor = swing.sensors[role]
     found: list[Break] = []
-    strike = swing.strike()
-    if strike is not None:
-        found.append(Break(strike[0], strike[0] + 0.5 * STRIKE_RINGING, _STRIKE_TURN, True))
+    if swing.strike() is not None:
+        # From the strike on, not before: numbers are read just before it.
+        impact = swing.window.impact
+        found.append(Break(impact, impact + 0.5 * STRIKE_RINGING, _STRIKE_TURN, True))
     for first, last in sensor.doubt:
         long_enough = last - first > _SHORTEST_BREAK_PERIODS * sensor.period
         if not long_enough or last < swing.time[0] or first > swing.time[-1]:

@@ -22,7 +22,8 @@ from scipy.spatial.transform import Rotation
 
 from imu.fusion.axes import Mounting
 from imu.fusion.estimate import SessionFit, SwingFit
-from imu.fusion.joint import COARSE_STEP, rotation_field
+from imu.fusion.joint import COARSE_STEP, SwingState, rotation_field
+from imu.fusion.motion import turned
 from imu.fusion.parameters import CLOCK_DRIFT, CLOCK_SHIFT, OFFSET, SIZE
 from imu.fusion.samples import SENSORS
 from imu.fusion.track import Track
@@ -59,16 +60,19 @@ class MotionErrors:
     def __len__(self) -> int:
         return len(self.rotation[FOREARM])
 
-    def at(self, number: int, time: FloatArray) -> tuple[dict[str, FloatArray], ...]:
-        """Rotation of one error and its rate at other times, by role, (N, 3)."""
-        rotations, rates = {}, {}
+    def act_on(self, motion: Motion) -> list[Motion]:
+        """The motion as each of the K errors would have it."""
         step = float(self.time[1] - self.time[0])
+        place = np.clip((motion.time - self.time[0]) / step, 0.0, len(self.time) - 1.001)
+        before = place.astype(np.int64)
+        share = (place - before)[:, None]
+        rotations, rates = {}, {}
         for role in SENSORS:
-            field = self.rotation[role][number]
-            change = np.gradient(field, step, axis=0)
-            rotations[role] = _read(self.time, field, time)
-            rates[role] = _read(self.time, change, time)
-        return rotations, rates
+            field = self.rotation[role]
+            change = np.gradient(field, step, axis=1)
+            rotations[role] = _between(field, before, share)
+            rates[role] = _between(change, before, share)
+        return turned(motion, rotations, rates)
 
     def hinge_sigma(self, motion: Motion) -> FloatArray:
         """(N,) rad, standard error of the hinge angle along the swing."""
@@ -100,6 +104,7 @@ def motion_errors(
     for role in SENSORS:
         track, errors = tracks[role], fit.shared.sensors[role]
         field = rotation_field(track, errors, swing.state, role, stride)
+        own = field.own * _before_strike(swing.state, role)
         by_shared = np.zeros((len(field.rows), 3, SIZE))
         by_shared[:, :, OFFSET[role] : OFFSET[role] + 12] = field.rate
         if role == FOREARM:
@@ -108,11 +113,11 @@ def motion_errors(
             by_shared[:, :, CLOCK_SHIFT] = -moving
             since = time - fit.shared.clock_origin
             by_shared[:, :, CLOCK_DRIFT] = -moving * since[:, None]
-        by_shared = by_shared + field.own @ swing.answer
+        by_shared = by_shared + own @ swing.answer
         axis = mounted.axes[role]
         tilt = np.linalg.cholesky(axis.covariance)
         tilted = field.matrix @ (axis.across.T @ tilt)
-        parts = [by_shared @ square_root, field.own @ own_root]
+        parts = [by_shared @ square_root, own @ own_root]
         fields[role] = (np.concatenate(parts, axis=2), tilted)
     count = len(time)
     shared = np.concatenate([fields[role][0] for role in SENSORS]).reshape(2 * count * 3, -1)
@@ -138,6 +143,17 @@ def motion_errors(
     main = (every @ right[:kept].T).reshape(2, count, 3, -1)
     rotation = {role: np.moveaxis(main[number], 2, 0) for number, role in enumerate(SENSORS)}
     return MotionErrors(time, rotation, right[:kept] * np.concatenate(own_share))
+
+
+def _before_strike(state: SwingState, role: str) -> FloatArray:
+    """(S,) 0 for the strike's own turn, else 1: numbers are read before the strike, and on the
+    coarse instants its sudden turn would smear back into them."""
+    keep = np.ones(state.size)
+    _, first = state.columns(role)
+    for number, spell in enumerate(state.breaks[role]):
+        if spell.strike:
+            keep[first + 3 * number : first + 3 * number + 3] = 0.0
+    return keep
 
 
 def _inside_breaks(swing: SwingFit, role: str, time: FloatArray) -> list[FloatArray]:
@@ -195,8 +211,11 @@ def _give_turns(
     return turns
 
 
-def _read(known: FloatArray, values: FloatArray, time: FloatArray) -> FloatArray:
-    return np.stack([np.interp(time, known, values[:, axis]) for axis in range(3)], axis=1)
+def _between(fields: FloatArray, before: np.ndarray, share: FloatArray) -> FloatArray:
+    """(K, N, 3) from (K, M, 3): linear between the rows ``before`` and the next."""
+    first = fields[:, before]
+    first += share * (fields[:, before + 1] - first)
+    return first
 
 
 def thinned(motion: Motion, start: float, end: float, stride: int) -> Motion:

@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from imu.columns import EVENTS
-from imu.fusion.motion import turned
 from imu.fusion.uncertainty import MotionErrors, thinned
 from imu.settings import AnalysisSettings
 from imu.swings.event_noise import event_noise
@@ -24,7 +23,7 @@ from imu.swings.rivals import rival_errors
 from imu.types import Club, FloatArray, Motion, SwingWindow
 from imu.units import MS
 
-_BEFORE, _AFTER, _STRIDE = 0.4, 0.08, 2
+_BEFORE, _AFTER, _STRIDE = 0.4, 0.08, 3
 CLUB_LENGTH_ERROR, ARM_LENGTH_ERROR = 0.004, 0.010
 """How well a club and an arm are measured with a tape, m."""
 SETTLING_ERROR = 0.5
@@ -104,7 +103,7 @@ def standard_errors(
         return measure_swing(moved, where, of, arm, settings, measured)
 
     base = read()
-    moved = [read(turned(thin, *errors.at(k, thin.time))) for k in range(len(errors))]
+    moved = [read(one) for one in errors.act_on(thin)]
     taped = [
         read(of=replace(club, length=club.length + CLUB_LENGTH_ERROR)),
         read(arm=arm_length + ARM_LENGTH_ERROR),
