@@ -8,6 +8,7 @@ from typing import Any
 
 from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
 from imu.columns import METRIC_BY_NAME
+from imu.further_sensors import ROLE_METRICS
 from imu.recorder.capture import CaptureStatus
 from imu.recorder.find import FoundSensor
 from imu.recorder.folder import JournalFolder
@@ -111,7 +112,8 @@ def state_words(status: CaptureStatus) -> str:
 def swing_words(event: dict[str, Any]) -> str:
     """One swing in a line."""
     words = [f"swing {event['number']}", str(event["kind"])]
-    for name in SHOWN:
+    further = [one.name for more in ROLE_METRICS.values() for one in more]
+    for name in (*SHOWN, *(name for name in further if name in event["metrics"])):
         value, se = event["metrics"].get(name, (None, None))
         metric = METRIC_BY_NAME[name]
         if value is None:

@@ -27,6 +27,9 @@ ROLE_METRICS: dict[str, tuple[Metric, ...]] = {
 }
 """Metrics by role."""
 
+ROLE_CODES: dict[str, int] = {"belt": 3}
+"""What a sensor is told and remembers, by role; 0 to 2 are unset, forearm and club."""
+
 ROLE_CURVES: dict[str, dict[str, str]] = {"belt": {"belt_turn_rate_deg_s": "°/s"}}
 """Curves by role, with units."""
 

@@ -7,6 +7,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from app.clubs import CLUB_LENGTHS_CM, usual_length_cm
+from imu.further_sensors import ROLE_CODES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,6 +23,7 @@ HELP = "record swings from the sensors into the library, with live numbers"
 EXAMPLES = """\
   swingspread record --player "Robin Field" --club 7-iron --block practice
   swingspread record --club driver --club-length 115 --block pressure --seconds 900
+  swingspread record --player "Robin Field" --belt-sensor
   swingspread record --virtual --seconds 60
 """
 
@@ -47,7 +49,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     worn = parser.add_argument_group("sensors")
     worn.add_argument("--forearm-sensor", metavar="SERIAL", help="the sensor on the lead forearm")
     worn.add_argument("--club-sensor", metavar="SERIAL", help="the sensor on the shaft")
-    worn.add_argument("--belt-sensor", metavar="SERIAL", help="a third sensor, on the belt")
+    for role in ROLE_CODES:
+        worn.add_argument(
+            f"--{role}-sensor",
+            metavar="SERIAL",
+            nargs="?",
+            const="",
+            help=f"record a further sensor, on the {role}; without SERIAL the one whose role it is",
+        )
     worn.add_argument(
         "--wrist-distance", type=float, metavar="CM", help="forearm sensor to the wrist (6)"
     )
@@ -108,17 +117,15 @@ async def _record(arguments: argparse.Namespace, screen: RecordingScreen) -> Jou
     screen.cautions()
     if arguments.virtual:
         screen.say("preparing the virtual sensors ...")
-    async with open_radio(arguments.virtual) as (radio, virtual_player):
+    async with open_radio(arguments.virtual, further_roles(arguments)) as (radio, virtual_player):
         screen.say("looking for sensors ...")
         chosen = await choose_sensors(radio, arguments)
         for role, sensor in chosen.items():
             screen.found(role, sensor)
-        for role in ("forearm", "club"):
+        for role in ("forearm", "club", *further_roles(arguments)):
             if role not in chosen:
-                screen.say(
-                    f"no {role} sensor: recording without it; "
-                    "hinge, lag and release cannot be known"
-                )
+                lack = "" if role in ROLE_CODES else "; hinge, lag and release cannot be known"
+                screen.say(f"no {role} sensor: recording without it{lack}")
         if arguments.resume:
             left = interrupted(root)
             if not left:
@@ -216,8 +223,7 @@ async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[st
     from imu.recorder.find import choose_roles, find_sensors
 
     wanted = {"forearm": arguments.forearm_sensor, "club": arguments.club_sensor}
-    if arguments.belt_sensor:
-        wanted["belt"] = arguments.belt_sensor
+    wanted |= {role: _further(arguments, role) or None for role in further_roles(arguments)}
     named = {serial.lower() for serial in wanted.values() if serial}
 
     def enough(heard: Sequence[Sighting]) -> bool:
@@ -235,6 +241,16 @@ async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[st
     if not chosen:
         raise SwingspreadError("; ".join(problems) or "no usable sensor was heard")
     return chosen
+
+
+def further_roles(arguments: argparse.Namespace) -> list[str]:
+    """Roles beside forearm and club that were asked for."""
+    return [role for role in ROLE_CODES if _further(arguments, role) is not None]
+
+
+def _further(arguments: argparse.Namespace, role: str) -> str | None:
+    serial: str | None = getattr(arguments, f"{role}_sensor")
+    return serial
 
 
 def declared_club(arguments: argparse.Namespace) -> Club:

@@ -21,6 +21,7 @@ import numpy as np
 
 from imu.columns import METRICS
 from imu.errors import SwingspreadError
+from imu.further_sensors import ROLE_METRICS
 from imu.pipeline import analyse
 from imu.recorder.assemble import assemble_stream
 from imu.recorder.calibration_watch import CalibrationWatch
@@ -45,6 +46,8 @@ FIRST_LOOK, LAST_LOOK, LOOK_EVERY = 0.35, 3.0, 0.03
 """s after the fastest moment: first and last look for a finished swing, and in between."""
 SETTLED = 0.02
 """s of samples wanted after the finish."""
+FEWEST = 100
+"""Samples of a sensor below which there is nothing to measure."""
 POLL = 0.015
 CALIBRATION_EVERY = 0.4
 TIE_EVERY = 5.0
@@ -172,17 +175,16 @@ class LiveAnalysis:
         return 1e3 * aligned.clocks[FOREARM].offset_se
 
     def _streams(self) -> dict[str, Stream] | None:
+        """Both streams, and those of further sensors that sent enough; None without both."""
         streams: dict[str, Stream] = {}
-        for role in (FOREARM, CLUB):
+        for role in (FOREARM, CLUB, *ROLE_METRICS):
             records = self._records.get(role)
-            if not records or role not in self._infos:
-                return None
-            journal = Journal((self._infos[role], *records), (), 0)
-            assembled = assemble_stream(role, [journal], self._start_ns or 0)
-            if assembled is None or len(assembled.stream.time) < 100:
-                return None
-            streams[role] = assembled.stream
-        return streams
+            if records and role in self._infos:
+                journal = Journal((self._infos[role], *records), (), 0)
+                assembled = assemble_stream(role, [journal], self._start_ns or 0)
+                if assembled is not None and len(assembled.stream.time) >= FEWEST:
+                    streams[role] = assembled.stream
+        return streams if {FOREARM, CLUB} <= set(streams) else None
 
     def _cut(self) -> Recording | None:
         """The last seconds of both streams as a recording, without the swing before."""
@@ -197,13 +199,12 @@ class LiveAnalysis:
             return None
         host_since = float(host[np.isfinite(host)][0])
         cut = {role: _from_host(stream, host_since) for role, stream in streams.items()}
-        if any(len(stream.time) < 100 for stream in cut.values()):
-            return None
-        return make_recording(self.manifest, cut)
+        cut = {role: stream for role, stream in cut.items() if len(stream.time) >= FEWEST}
+        return make_recording(self.manifest, cut) if {FOREARM, CLUB} <= set(cut) else None
 
     def _finished(self, recording: Recording) -> bool:
         aligned = align(recording)
-        newest = min(float(stream.time[-1]) for stream in aligned.streams.values())
+        newest = min(float(aligned.streams[role].time[-1]) for role in (FOREARM, CLUB))
         clock = aligned.clocks[CLUB]
         return any(
             window.finish < newest - SETTLED
@@ -224,6 +225,11 @@ class LiveAnalysis:
             metric.name: (float(row[metric.name]), float(row[metric.se_name]))
             for metric in METRICS
             if metric.headline
+        }
+        metrics |= {
+            metric.name: (float(row[metric.name]), float(row[metric.se_name]))
+            for role in recording.streams
+            for metric in ROLE_METRICS.get(role, ())
         }
         return LiveSwing(
             kind=str(row["kind"]),

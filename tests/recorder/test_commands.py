@@ -7,7 +7,7 @@ import json
 import os
 import signal
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -32,7 +32,9 @@ def nearby(monkeypatch: pytest.MonkeyPatch) -> list[VirtualPeripheral]:
     near = [peripheral(FOREARM), peripheral(CLUB, battery=12)]
 
     @contextlib.asynccontextmanager
-    async def open_radio(virtual: bool) -> AsyncIterator[tuple[Radio, Manifest | None]]:
+    async def open_radio(
+        virtual: bool, further: Sequence[str] = ()
+    ) -> AsyncIterator[tuple[Radio, Manifest | None]]:
         async with InProcessRadio(near) as radio:
             yield radio, None
 
@@ -70,7 +72,7 @@ def test_sensors_sets_a_role_and_makes_one_blink(
     assert nearby[1].sensor.role == FOREARM
     assert nearby[0].sensor.blinking_until > 5.0
     assert main(["sensors", "--seconds", "0.5", "--set-role", "C0001=knee"]) == 1
-    assert "forearm or club" in capsys.readouterr().err
+    assert "forearm, club, belt" in capsys.readouterr().err
     assert main(["sensors", "--seconds", "0.5", "--identify", "X9"]) == 1
     assert "F0001" in capsys.readouterr().err
 

@@ -17,12 +17,13 @@ from imu.recorder.assemble import assemble_stream
 from imu.recorder.journal import Journal, JournalWriter, Kind, Record, read_journal
 from imu.recorder.live import LiveAnalysis, LiveSwing, follow
 from imu.recordings.content import make_recording
+from imu.simulate.belt import with_belt
 from imu.simulate.plan import SessionPlan
 from imu.simulate.session import SimulatedSession, simulate_session
 from imu.simulate.virtual_link_motion import RANGES, MotionSource
 from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
 from imu.simulate.virtual_link_sensor import VirtualSensor
-from imu.types import CLUB, FOREARM, Analysis, Manifest
+from imu.types import BELT, CLUB, FOREARM, Analysis, Manifest, Stream
 
 SWINGS = 2
 INTERVAL = 0.015
@@ -50,16 +51,19 @@ def simulated() -> SimulatedSession:
     return simulate_session(SessionPlan(("stand", *("ball",) * SWINGS)), "clean", 5)
 
 
-def play(faults: dict[str, Faults]) -> Played:
-    """Send a simulated session in world time, without waiting, and follow it live."""
+def play(faults: dict[str, Faults], further: dict[str, Stream] | None = None) -> Played:
+    """Send a simulated session in world time, without waiting, and follow it live.
+
+    further : streams of sensors beside the two, by role.
+    """
     session = simulated()
+    streams = {role: session.measured[role].stream for role in (FOREARM, CLUB)} | (further or {})
     played = Played(session.recording.manifest)
     live = LiveAnalysis(session.recording.manifest)
-    fresh: dict[str, list[Record]] = {FOREARM: [], CLUB: []}
+    fresh: dict[str, list[Record]] = {role: [] for role in streams}
     world = 0.0
     peripherals = {}
-    for number, role in enumerate((FOREARM, CLUB)):
-        stream = session.measured[role].stream
+    for number, (role, stream) in enumerate(streams.items()):
         sensor = VirtualSensor(
             role, role, MotionSource(stream), 1000, RANGES, clock_start_us=5_000_000, seed=number
         )
@@ -124,6 +128,25 @@ def test_live_and_final_numbers_agree_within_their_errors(played: Played, final:
 def test_lost_packets_away_from_the_strike_do_not_stop_the_numbers() -> None:
     played = play({CLUB: Faults(loss=0.005), FOREARM: Faults(loss=0.005)})
     assert len(played.found) == SWINGS
+
+
+def test_the_belts_lead_comes_live_where_its_sensor_is_worn(played: Played) -> None:
+    leads = [0.05, 0.12]
+    belt = with_belt(simulated(), leads, 4, 1000.0, margin=0.0).recording.streams[BELT]
+    found = play({}, {BELT: belt}).found
+    assert len(found) == SWINGS
+    for (_, swing), lead in zip(found, leads, strict=True):
+        value, se = swing.metrics["belt_before_arm_ms"]
+        assert abs(value - 1e3 * lead) < 3.0 * se < 60.0
+    assert all("belt_before_arm_ms" not in swing.metrics for _, swing in played.found)
+
+
+def test_a_belt_sensor_that_fell_silent_holds_nothing_up(played: Played) -> None:
+    belt = with_belt(simulated(), [0.05, 0.12], 4, 1000.0, margin=0.0).recording.streams[BELT]
+    found = play({BELT: Faults(loss=1.0)}, {BELT: belt}).found
+    assert [round(swing.impact_club_clock_us, -4) for _, swing in found] == [
+        round(swing.impact_club_clock_us, -4) for _, swing in played.found
+    ]
 
 
 def test_a_restart_of_the_club_sensor_starts_the_watch_anew(played: Played) -> None:
