@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from imu.recorder.clock import fit_clock
 from imu.recorder.coverage import Coverage
 from imu.recorder.journal import Journal, Kind
 from imu.recorder.packet import Flag, Packet, decode_packet, full_scales, to_si
 from imu.recorder.profile import SensorInfo, State, decode_info
+from imu.recordings.clock import fit_clock
 from imu.types import ClockModel, FloatArray, IntArray, Stream
 
 _FULL_COUNT = 32768
