@@ -19,8 +19,8 @@ from app.store import Store
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.errors import SwingspreadError
 from imu.figures.alignment import ALIGNMENTS, align_curves
+from imu.figures.curve_names import CURVES
 from imu.figures.distribution import distribution_figure
-from imu.figures.overlay import CURVES
 from imu.figures.two_sets import two_sets_figure
 from imu.variation.limits import Limits
 from imu.variation.verdict import DOES_NOT_HOLD
