@@ -48,11 +48,14 @@ def noted(notes: RecordingNotes, analysis: Analysis) -> pd.DataFrame:
 
 
 def noted_on(notes: RecordingNotes, swings: pd.DataFrame) -> pd.DataFrame:
-    """What people noted on each row of a swing table."""
+    """What people noted on each row of a swing table; with the ``block`` of each where the
+    recording followed a plan."""
     impacts = swings["impact_club_clock_us"].to_numpy(float)
     found = [notes.find(impact) if impact == impact else None for impact in impacts]
     rows = [[getattr(note, name) if note else "" for name in NOTED] for note in found]
-    return pd.DataFrame(rows, columns=list(NOTED))
+    said = pd.DataFrame(rows, columns=list(NOTED))
+    blocks = notes.block_labels(impacts)
+    return said if blocks is None else said.assign(block=blocks)
 
 
 def read_labelled(library: str | None, text: str) -> tuple[Path, Recording]:

@@ -19,7 +19,8 @@ from typing import Any
 from app.deletion import START_LOG
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders, default_journals, interrupted
-from imu.recorder.journal import Kind, parse_journal, read_journal
+from imu.recorder.journal import parse_journal
+from imu.recorder.live_events import live_events
 from imu.types import Manifest
 
 TAIL = 1 << 16
@@ -175,11 +176,3 @@ def last_status(folder: JournalFolder) -> dict[str, Any]:
         if event.get("type") == "status":
             return event
     return {}
-
-
-def live_events(folder: JournalFolder) -> list[dict[str, Any]]:
-    """What the live analysis has told so far: swings, calibration, clocks."""
-    path = folder.account("swings")
-    if path is None:
-        return []
-    return [r.json() for r in read_journal(path).records if r.kind is Kind.EVENT]

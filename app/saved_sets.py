@@ -65,7 +65,7 @@ def fitting(selection: Selection, entries: Sequence[Entry], name: str) -> list[E
     found = [
         entry
         for entry in entries
-        if not entry.problem and may_hold(selection, entry.manifest, entry.id)
+        if not entry.problem and may_hold(selection, entry.manifest, entry.id, entry.blocks)
     ]
     if not found:
         raise SwingspreadError(f"No recording in this library fits the set {name}.")

@@ -17,6 +17,7 @@ from imu.recordings.notes import RecordingNotes, read_notes, update_notes
 from imu.recordings.store import MANIFEST_FILE
 from imu.settings import AnalysisSettings
 from imu.types import Analysis, Club, Manifest, Player, Recording
+from imu.variation.blocks import FollowedPlan
 
 Progress = Callable[[float, str], None]
 NOBODY = Manifest(player=Player(), club=Club("", 1.0))
@@ -24,13 +25,15 @@ NOBODY = Manifest(player=Player(), club=Club("", 1.0))
 
 @dataclass(frozen=True)
 class Entry:
-    """One recording, as the pages list it. ``problem`` says why it cannot be opened."""
+    """One recording, as the pages list it. ``problem`` says why it cannot be opened, ``plan`` what
+    it followed."""
 
     id: str
     manifest: Manifest = NOBODY
     duration_s: float = 0.0
     sample: bool = False
     problem: str = ""
+    plan: FollowedPlan | None = None
 
     @property
     def name(self) -> str:
@@ -56,6 +59,11 @@ class Entry:
     def block(self) -> str:
         """Label of the block."""
         return self.manifest.block
+
+    @property
+    def blocks(self) -> tuple[str, ...]:
+        """Labels of the blocks in it, where it followed a plan."""
+        return self.plan.labels if self.plan else ()
 
     @property
     def day(self) -> str:
@@ -115,7 +123,14 @@ class LibraryShelf:
     def entries(self) -> list[Entry]:
         """All recordings, the user's own first, the newest first."""
         return [
-            Entry(entry.id, entry.manifest or NOBODY, entry.duration_s, sample, entry.problem)
+            Entry(
+                entry.id,
+                entry.manifest or NOBODY,
+                entry.duration_s,
+                sample,
+                entry.problem,
+                entry.plan,
+            )
             for entry, sample in self._listed().values()
         ]
 

@@ -244,8 +244,11 @@ class Store:
             facts.append(context_of(entry.manifest, entry.id))
         rows = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
         context = pd.DataFrame(facts).iloc[rows].reset_index(drop=True)
-        every = pd.concat(tables, ignore_index=True)
-        return pd.concat([every, context, pd.concat(said, ignore_index=True)], axis=1)
+        every, noted_down = pd.concat(tables, ignore_index=True), pd.concat(said, ignore_index=True)
+        if "block" in noted_down:
+            own = noted_down.pop("block")
+            context["block"] = own.where(own.notna(), context["block"])
+        return pd.concat([every, context, noted_down], axis=1)
 
     def swing_set(self, ids: Sequence[str]) -> SwingSet:
         """Swings of the recordings and saved sets ``ids`` with what people noted on them.

@@ -75,7 +75,8 @@ def what_is_meant(library: Library, text: str) -> tuple[Selection, str, list[Lib
     fitting = [
         entry
         for entry in entries
-        if entry.manifest is not None and may_hold(selection, entry.manifest, entry.id)
+        if entry.manifest is not None
+        and may_hold(selection, entry.manifest, entry.id, entry.blocks)
     ]
     if not fitting:
         raise SwingspreadError(_nothing_fits(library, entries, name))
@@ -91,13 +92,17 @@ def _nothing_fits(library: Library, entries: Sequence[LibraryEntry], name: str) 
         ("player", {facts.player.name for facts in held}),
         ("club", {facts.club.name for facts in held}),
         ("session", {facts.session for facts in held}),
-        ("block", {facts.block for facts in held}),
+        ("block", {label for one in entries for label in _blocks(one)}),
     ):
         known = sorted(label for label in labels if label)
         if known:
             shown = ", ".join(known[:10]) + (", …" if len(known) > 10 else "")
             lines.append(f"  {word}: {shown}")
     return "\n".join(lines)
+
+
+def _blocks(entry: LibraryEntry) -> tuple[str, ...]:
+    return entry.blocks or ((entry.manifest.block,) if entry.manifest is not None else ())
 
 
 def swing_set(
@@ -160,17 +165,20 @@ def _pooled_from_caches(
         tables.append(table)
         contexts.append(context_of(entry.manifest, entry.id))
         counts.append(table.num_rows)
-        notes.append(noted_on(said, table.to_pandas()) if said.swings else None)
+        notes.append(noted_on(said, table.to_pandas()) if said.swings or said.plan else None)
     if not tables:
         return SwingSet("all swings", pd.DataFrame())
     swings = pa.concat_tables(tables, promote_options="permissive").to_pandas()
     context = pd.DataFrame(contexts).take(np.repeat(np.arange(len(counts)), counts))
+    block = context.pop("block").to_numpy(object)
     blank = {column: np.full(len(swings), "", dtype=object) for column in NOTED}
     for start, part in zip(np.cumsum([0, *counts]), notes, strict=False):
         if part is not None:
             for column in NOTED:
                 blank[column][start : start + len(part)] = part[column]
-    parts = [swings, context.reset_index(drop=True), pd.DataFrame(blank)]
+            if "block" in part:
+                block[start : start + len(part)] = part["block"]
+    parts = [swings, context.reset_index(drop=True).assign(block=block), pd.DataFrame(blank)]
     return SwingSet("all swings", pd.concat(parts, axis=1))
 
 

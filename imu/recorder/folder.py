@@ -85,10 +85,13 @@ class JournalFolder:
                 found.setdefault(match["role"], []).append((int(match["part"] or 1), path))
         return {role: [path for _, path in sorted(parts)] for role, parts in sorted(found.items())}
 
+    def accounts(self, name: str) -> list[Path]:
+        """Journals of one of ``ACCOUNTS`` in order; a resumed recording has several."""
+        return sorted(self.path.glob(f"{name}*.journal"), key=lambda path: (len(path.name), path))
+
     def account(self, name: str) -> Path | None:
         """The latest journal of one of ``ACCOUNTS``; None when there is none yet."""
-        parts = sorted(self.path.glob(f"{name}*.journal"), key=lambda path: (len(path.name), path))
-        return parts[-1] if parts else None
+        return next(reversed(self.accounts(name)), None)
 
     def next_journal(self, role: str) -> Path:
         """Path of a new journal for a role or account; earlier ones are never touched."""

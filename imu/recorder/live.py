@@ -85,6 +85,10 @@ class LiveAnalysis:
     _infos: dict[str, Record] = field(default_factory=dict)
     _rates: dict[str, float] = field(default_factory=dict)
     _boots: dict[str, int] = field(default_factory=dict)
+    _newest: tuple[Packet, int] | None = None
+    """The club's newest packet that came live, and its arrival in ns."""
+    _shift_us: float = 0.0
+    """Joins the club's clock over its restarts, as the final recording's is."""
     _newest_us: float = -math.inf
     _peak_us: float | None = None
     _peak_rate: float = 0.0
@@ -116,9 +120,17 @@ class LiveAnalysis:
             if record.kind is Kind.DATA:
                 self.calibration.feed(role, packet, self._rates.get(role, 1000.0))
                 if role == CLUB:
+                    self._join(packet, record.host_ns)
                     self._watch(packet)
         while kept and kept[-1].host_ns - kept[0].host_ns > KEPT * 1e9:
             kept.popleft()
+
+    def _join(self, packet: Packet, host_ns: int) -> None:
+        """Carry the club's clock on over a restart, by when packets arrived."""
+        if self._newest is not None and self._newest[0].boot_id != packet.boot_id:
+            before, before_ns = self._newest
+            self._shift_us += before.time_us + (host_ns - before_ns) * 1e-3 - packet.time_us
+        self._newest = (packet, host_ns)
 
     def _forget(self, role: str) -> None:
         if role == CLUB:
@@ -159,7 +171,7 @@ class LiveAnalysis:
         rows: list[dict[Any, Any]] = swings.to_dict("records")
         found = [self._swing(row, recording) for row in rows]
         if found:
-            self._last_impact_us = found[-1].impact_club_clock_us
+            self._last_impact_us = found[-1].impact_club_clock_us - self._shift_us
             self._peak_us, self._peak_rate, self._look_us = None, 0.0, math.inf
         return found
 
@@ -233,7 +245,7 @@ class LiveAnalysis:
         }
         return LiveSwing(
             kind=str(row["kind"]),
-            impact_club_clock_us=float(row["impact_club_clock_us"]),
+            impact_club_clock_us=float(row["impact_club_clock_us"]) + self._shift_us,
             host_ns=host_ns(float(row["impact_club_clock_us"])),
             finish_host_ns=host_ns(float(row["finish_club_clock_us"])),
             quality=str(row["quality"]),

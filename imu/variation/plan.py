@@ -11,6 +11,7 @@ import pandas as pd
 
 from imu.cautions import BEFORE_SWINGING
 from imu.errors import SwingspreadError
+from imu.variation.blocks import PlannedBlock
 from imu.variation.limits import Limits
 from imu.variation.sample_size import (
     MOST_SWINGS,
@@ -35,17 +36,6 @@ PITFALLS: tuple[str, ...] = (
     "Pressure does not harm everybody: the test looks both ways, one player at a time.",
     "Many measures at once turn up chance findings; choose the few that matter beforehand.",
 )
-
-
-@dataclass(frozen=True)
-class PlannedBlock:
-    """One block to record: its place, label, swings and rest before it (s)."""
-
-    number: int
-    session: int
-    label: str
-    swings: int
-    rest_s: int
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import struct
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from imu.recorder import profile
 from imu.recorder.assemble import assemble_stream
 from imu.recorder.journal import Journal, JournalWriter, Kind, Record, read_journal
 from imu.recorder.live import LiveAnalysis, LiveSwing, follow
+from imu.recorder.packet import Packet, decode_packet
 from imu.recordings.content import make_recording
 from imu.simulate.belt import with_belt
 from imu.simulate.plan import SessionPlan
@@ -157,6 +159,34 @@ def test_a_restart_of_the_club_sensor_starts_the_watch_anew(played: Played) -> N
     live.feed(CLUB, [Record(Kind.DATA, played.records[CLUB][500].host_ns, bytes(other))])
     assert live.look() == []
     assert not live.due()
+
+
+def restarted(record: Record, since_us: int) -> Record:
+    """The record as a sensor that started anew at ``since_us`` of its clock would have sent it."""
+    packet = decode_packet(record.payload)
+    assert isinstance(packet, Packet)
+    payload = bytearray(record.payload)
+    clock = packet.time_us - since_us
+    struct.pack_into("<HIH", payload, 8, packet.boot_id ^ 1, clock & 0xFFFFFFFF, clock >> 32)
+    return Record(record.kind, record.host_ns, bytes(payload))
+
+
+def test_the_clubs_clock_goes_on_over_its_restart(played: Played) -> None:
+    """So that what is noted of a swing while recording is found again in the finished one, whose
+    clock is joined by the same arrivals (to within 50 ms; swings are told apart to 500)."""
+    first, second = (swing for _, swing in played.found)
+    middle_ns = (first.finish_host_ns + second.host_ns) // 2
+    since_us = round(first.impact_club_clock_us)
+    live, found = LiveAnalysis(played.manifest), []
+    every = [(record, role) for role, records in played.records.items() for record in records]
+    for record, role in sorted(every, key=lambda pair: pair[0].host_ns):
+        late = role == CLUB and record.kind is Kind.DATA and record.host_ns > middle_ns
+        live.feed(role, [restarted(record, since_us) if late else record])
+        if live.due() and role == CLUB:
+            found += live.look()
+    assert len(found) == 2
+    assert found[0].impact_club_clock_us == pytest.approx(first.impact_club_clock_us, abs=2000)
+    assert found[1].impact_club_clock_us == pytest.approx(second.impact_club_clock_us, abs=50_000)
 
 
 def test_the_follower_reads_the_journals_and_ends_with_the_recording(tmp_path: Path) -> None:
