@@ -14,8 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import pyarrow as pa
 
 import imu
+from imu.recordings.parquet_file import write_packed
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
 
@@ -88,7 +90,9 @@ def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> Non
         part = Path(tempfile.mkdtemp(prefix=".part-", dir=folder.parent))
         try:
             for name in _TABLES:
-                getattr(analysis, name).to_parquet(part / f"{name}.parquet", compression="zstd")
+                write_packed(
+                    pa.Table.from_pandas(getattr(analysis, name)), part / f"{name}.parquet"
+                )
             facts = {name: getattr(analysis, name) for name in _FACTS}
             (part / "analysis.json").write_text(json.dumps(facts, default=_plain), "utf-8")
             if folder.exists():  # asked for afresh, or what is there could not be read

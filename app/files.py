@@ -14,7 +14,7 @@ import pandas as pd
 from app.comparing import counted_set, side_name
 from app.store import Store, SwingSet
 from imu.errors import SwingspreadError
-from imu.exports.curves import curve_columns, write_curves
+from imu.exports.curves import write_curves
 from imu.exports.dictionary import describe_swing_columns
 from imu.exports.folder import write_spreadsheet
 from imu.exports.motion_bids import write_motion_bids
@@ -64,14 +64,12 @@ def _spreadsheet(shown: SwingSet, target: Path) -> None:
 
 
 def _curves(shown: SwingSet, target: Path) -> None:
-    if len(shown.ids) == 1:
-        write_curves(shown.analyses[0].curves, target)
-        return
-    parts = [
-        curve_columns(analysis.curves).assign(recording_id=entry.id)
-        for entry, analysis in zip(shown.entries, shown.analyses, strict=True)
-    ]
-    pd.concat(parts, ignore_index=True).to_parquet(target, compression="zstd", index=False)
+    several = len(shown.ids) > 1
+    parts = []
+    for entry, (curves, rows) in zip(shown.entries, shown.parts, strict=True):
+        own = curves[curves["swing"].isin(rows["swing"])]
+        parts.append(own.assign(recording_id=entry.id) if several else own)
+    write_curves(pd.concat(parts, ignore_index=True), target)
 
 
 MAKERS: dict[str, tuple[Callable[[SwingSet, Path], None], str]] = {
