@@ -12,12 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial.transform import Rotation
+
+if TYPE_CHECKING:  # large, and not needed to list or read recordings
+    import pandas as pd
+    from scipy.spatial.transform import Rotation
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
