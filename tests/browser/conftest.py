@@ -135,16 +135,27 @@ def thousand() -> Iterator[Server]:
 
 
 @pytest.fixture(scope="session")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """Headless Chromium."""
+def launch() -> Iterator[Callable[..., Any]]:
+    """Starts headless Chromium, with further arguments if need be."""
     from playwright.sync_api import sync_playwright
 
     program = chromium()
     assert program is not None, "continuous integration needs Chromium: apt-get install chromium"
     with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=program, headless=True, args=ARGUMENTS)
-        yield running
-        running.close()
+
+        def start(*more: str) -> Any:
+            words = [*ARGUMENTS, *more]
+            return playwright.chromium.launch(executable_path=program, headless=True, args=words)
+
+        yield start
+
+
+@pytest.fixture(scope="session")
+def browser(launch: Callable[..., Any]) -> Iterator[Any]:
+    """Headless Chromium."""
+    running = launch()
+    yield running
+    running.close()
 
 
 class Watched:
