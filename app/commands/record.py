@@ -148,6 +148,7 @@ async def _session(
     import asyncio
     import subprocess
 
+    from app.one_thread import one_thread_environment
     from imu.recorder.session import RecordingSession
 
     session = RecordingSession(
@@ -165,6 +166,7 @@ async def _session(
             [sys.executable, "-m", "imu.recorder.live", str(folder.path)],
             stdin=subprocess.DEVNULL,
             start_new_session=True,
+            env=one_thread_environment(),
         )
     with stop_on_signals(session.stop, screen):
         screen.say("recording; Ctrl-C ends it")
