@@ -5,15 +5,14 @@ from __future__ import annotations
 import contextlib
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder
-from imu.recorder.live_events import block_swings, live_swings
+from imu.recorder.plan_steps import end_last_block
 from imu.recorder.session import recording_from_folder
 from imu.recordings.library import Library, LibraryEntry
-from imu.recordings.notes import NOTES_FILE, read_notes, update_notes
-from imu.variation.blocks import ended_when_full
+from imu.recordings.notes import NOTES_FILE, read_notes
 
 
 @dataclass(frozen=True)
@@ -37,7 +36,8 @@ def finish_recording(folder: JournalFolder, library: Library) -> Finished | None
             return None
         entry, _ = library.add(recording)
         noted = folder.path / NOTES_FILE
-        _end_last_block(folder)
+        if read_notes(folder.path).plan is not None:
+            end_last_block(folder)
         try:
             if noted.is_file() and not (entry.folder / NOTES_FILE).exists():
                 shutil.copy2(noted, entry.folder / NOTES_FILE)
@@ -45,16 +45,6 @@ def finish_recording(folder: JournalFolder, library: Library) -> Finished | None
         except OSError as problem:
             raise SwingspreadError(f"{folder.path}: cannot be written ({problem})") from problem
         return Finished(folder, entry, recording.faults)
-
-
-def _end_last_block(folder: JournalFolder) -> None:
-    """A plan's last block ends where it had its swings, not where the recording does."""
-    notes = read_notes(folder.path)
-    if notes.plan is None:
-        return
-    ended = ended_when_full(notes.plan, block_swings(live_swings(folder), notes))
-    if ended != notes.plan:
-        update_notes(folder.path, lambda kept: replace(kept, plan=ended))
 
 
 def finish_all(

@@ -9,7 +9,7 @@ from typing import Any
 from imu.recorder.folder import JournalFolder
 from imu.recorder.journal import Kind, read_journal
 from imu.recordings.notes import SAME_SWING_S, RecordingNotes
-from imu.variation.blocks import BlockSwing
+from imu.variation.blocks import AFTER_LAST_US, BlockSwing
 
 COUNTED_QUALITIES = ("good", "fair")
 
@@ -56,13 +56,13 @@ def club_clock_now_us(
 ) -> float:
     """The club sensor's clock at this moment, from the latest swing; 0 before the first.
 
-    Good to about the delay of the radio: enough to part one swing from the next.
-    monotonic_ns : host time, now when not given.
+    Good to about the delay of the radio, and never before the end of that swing: enough to part
+    one swing from the next. monotonic_ns : host time, now when not given.
     """
     if not swings:
         return 0.0
     latest = swings[-1]
     now = time.monotonic_ns() if monotonic_ns is None else monotonic_ns
     # Another monotonic clock than the swing's (the machine was started anew) gives no time since.
-    since_us = max(0.0, (now - latest.get("host_ns", now)) * 1e-3)
+    since_us = max(AFTER_LAST_US, (now - latest.get("host_ns", now)) * 1e-3)
     return float(latest["impact_club_clock_us"]) + since_us

@@ -179,9 +179,9 @@ def test_the_clubs_clock_goes_on_over_its_restart(played: Played) -> None:
     since_us = round(first.impact_club_clock_us)
     live, found = LiveAnalysis(played.manifest), []
     every = [(record, role) for role, records in played.records.items() for record in records]
-    for record, role in sorted(every, key=lambda pair: pair[0].host_ns):
-        late = role == CLUB and record.kind is Kind.DATA and record.host_ns > middle_ns
-        live.feed(role, [restarted(record, since_us) if late else record])
+    for one, role in sorted(every, key=lambda pair: pair[0].host_ns):
+        late = role == CLUB and one.kind is Kind.DATA and one.host_ns > middle_ns
+        live.feed(role, [restarted(one, since_us) if late else one])
         if live.due() and role == CLUB:
             found += live.look()
     assert len(found) == 2
