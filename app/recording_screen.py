@@ -69,11 +69,11 @@ class RecordingScreen:
         """Print each swing as the live analysis finds it, until cancelled."""
         offset, path = 0, None
         while True:
-            latest = folder.account("swings")
+            latest = await asyncio.to_thread(folder.account, "swings")
             if latest is not None:
                 offset = offset if latest == path else 0
                 path = latest
-                journal = read_journal(path, offset)
+                journal = await asyncio.to_thread(read_journal, path, offset)
                 offset = journal.next_offset
                 for record in journal.records:
                     self._swing(record.json() if record.kind is Kind.EVENT else {})

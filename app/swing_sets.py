@@ -17,6 +17,7 @@ from pyarrow import parquet
 from app.chosen import NOTED, analysed, noted, noted_on
 from app.derived import cache_folder
 from imu.errors import SwingspreadError
+from imu.moments import moment
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import read_saved_sets
@@ -148,7 +149,7 @@ def _pooled_from_caches(
     ends = ("", "_se", "_se_swing")
     wanted = {*TELLING, *(f"{metric}{end}" for metric in metrics for end in ends)}
     tables, contexts, counts, notes = [], [], [], []
-    for entry in sorted(entries, key=lambda entry: entry.recorded_at):
+    for entry in sorted(entries, key=lambda entry: moment(entry.recorded_at)):
         path = cache_folder(entry.folder, settings) / "swings.parquet"
         try:
             with path.open("rb") as file:

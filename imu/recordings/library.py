@@ -18,6 +18,7 @@ from pathlib import Path
 import platformdirs
 
 from imu.errors import SwingspreadError
+from imu.moments import moment
 from imu.recordings.atomic import remove_folder, sweep_leftovers
 from imu.recordings.content import ID_LENGTH, content_hash, is_content_id
 from imu.recordings.manifest import manifest_from_json
@@ -165,7 +166,7 @@ class Library:
         """All recordings, the newest first, then by name; damaged ones last."""
         found = [_remembered_entry(folder) for folder in self.folders()]
         found.sort(key=lambda entry: (entry.name, entry.id))
-        found.sort(key=lambda entry: entry.recorded_at, reverse=True)
+        found.sort(key=lambda entry: moment(entry.recorded_at), reverse=True)
         found.sort(key=lambda entry: bool(entry.problem))
         return found
 

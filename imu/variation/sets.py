@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from imu.errors import SwingspreadError
+from imu.moments import moment
 from imu.types import Analysis, Manifest
 from imu.variation.selection import LeftOut, Selection, SwingKey
 
@@ -138,7 +139,7 @@ def pool(
     analyses : manifest, analysis and shot results (or None) of each recording. Raises
     SwingspreadError when the same recording is given twice.
     """
-    parts = sorted(analyses, key=lambda part: part[0].recorded_at)
+    parts = sorted(analyses, key=lambda part: moment(part[0].recorded_at))
     ids = [analysis.recording_id for _, analysis, _ in parts]
     doubles = {one for one in ids if ids.count(one) > 1}
     if doubles:
