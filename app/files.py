@@ -163,7 +163,9 @@ def report_html(store: Store, ids: Sequence[str], against: Sequence[str]) -> str
         other = counted_set(others, side_name(store, against, ids))
         comparison = compare_sets(other, chosen, curves=False)
     version = shown.analyses[0].version
-    return render(compose_report(chosen, shown.entries[0].manifest, version, other, comparison))
+    first = shown.entries[0].manifest
+    manifest = replace(first, block=chosen.only("block") or first.block)
+    return render(compose_report(chosen, manifest, version, other, comparison))
 
 
 def _report_response(

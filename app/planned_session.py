@@ -56,33 +56,37 @@ def session_to_follow(
     return plan.follow(number)
 
 
-def sides(plan: str, entries: Sequence[Followed]) -> tuple[str, str] | None:
+def planned_sides(plan: str, entries: Sequence[Followed]) -> tuple[str, str] | None:
     """The two kinds of block to compare, as lines that name the swings; None before both kinds
     were swung."""
     held = recordings_of(plan, entries)
-    labels = tuple(dict.fromkeys(label for one in held if one.plan for label in one.plan.labels))
+    kinds = dict.fromkeys(kind for one in held if one.plan for kind in one.plan.kinds)
+    swung = {label for one in held if one.plan for label in one.plan.labels}
+    labels = [kind for kind in kinds if kind in swung]
     if len(labels) < 2:
         return None
     ids = tuple(one.id for one in held)
-    first, second = (write_selection(Selection(ids, blocks=(label,))) for label in planned(held))
+    first, second = (write_selection(Selection(ids, blocks=(label,))) for label in labels[:2])
     return first, second
+
+
+def plan_at_hand(place: Path, entries: Sequence[Followed]) -> str:
+    """The plan, kept in the library at ``place``, that all of these recordings followed; "" when
+    there is none."""
+    names = {one.plan.name if one.plan else "" for one in entries}
+    name = names.pop() if len(names) == 1 else ""
+    try:
+        return name if name in read_saved_sets(place).plans else ""
+    except SwingspreadError:
+        return ""
 
 
 def compare_words(plan: str, library: Library) -> str:
     """The command that compares what was planned; "" before both kinds of block were swung."""
-    both = sides(plan, library.entries())
+    both = planned_sides(plan, library.entries())
     if both is None:
         return ""
     command = ["swingspread", "compare", *both, "--plan", plan]
     if library.path != default_library():
         command += ["--library", str(library.path)]
     return f"compare the blocks with:\n  {shlex.join(command)}"
-
-
-def planned(held: Sequence[Followed]) -> tuple[str, str]:
-    """Labels of the two kinds of block, in the order of the plan."""
-    labels = dict.fromkeys(
-        block.label for one in held if one.plan is not None for block in one.plan.blocks
-    )
-    first, second = list(labels)[:2]
-    return first, second

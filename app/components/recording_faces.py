@@ -10,6 +10,7 @@ from dash import html
 
 from app.clubs import CLUB_LENGTHS_CM
 from app.components.choices import segmented
+from app.components.recording_blocks import blocks_box
 from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
 
 BLOCKS = ("warm-up", "practice", "pressure", "after-drill")
@@ -18,8 +19,8 @@ OUTCOMES = (("", "Not noted"), ("good", "Good"), ("bad", "Bad"))
 REASONS = ("mishit", "interrupted", "not a full swing", "sensor moved")
 
 
-def setup_face(players: Sequence[str]) -> Any:
-    """Who, what, which sensors; and what to mind before swinging."""
+def setup_face(players: Sequence[str], plan: Sequence[Any]) -> Any:
+    """Who, what, which sensors; and what to mind before swinging. plan : columns to choose it."""
     half = {"base": 12, "sm": 6}
     return html.Div(
         className="split even",
@@ -76,10 +77,12 @@ def setup_face(players: Sequence[str]) -> Any:
                                     id="record-block", label="Block", data=list(BLOCKS)
                                 ),
                                 span=half,
+                                id="record-block-box",
                             ),
                             dmc.GridCol(
                                 dmc.TextInput(id="record-session", label="Session"), span=half
                             ),
+                            *plan,
                         ],
                     ),
                     html.H2("Sensors", className="record-heading"),
@@ -151,6 +154,7 @@ def live_face() -> Any:
                 ],
             ),
             html.Div(id="record-note", role="status", **{"aria-live": "polite"}),
+            blocks_box(),
             html.Section(
                 id="record-calibration", className="card record-calibration", role="status"
             ),

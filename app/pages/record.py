@@ -10,6 +10,7 @@ from typing import Any
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from app.clubs import CLUB_LENGTHS_CM
+from app.components.recording_blocks import notes_of, plan_choice, register_blocks
 from app.components.recording_card import (
     calibration_words,
     sensor_states,
@@ -24,7 +25,7 @@ from app.store import Store
 from imu.errors import SwingspreadError
 from imu.recorder.finish import finish_all
 from imu.recordings.library import Library
-from imu.recordings.notes import RecordingNotes, SwingNote, read_notes, update_notes
+from imu.recordings.notes import SwingNote, update_notes
 
 PATH = "/record"
 NAME = "Record"
@@ -45,17 +46,14 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             dcc.Store(id="record-shown"),
             dcc.Store(id="record-count"),
             dcc.Store(id="record-heard"),
-            html.Div(setup_face(players), id="record-setup", className="record-hidden"),
+            html.Div(
+                setup_face(players, plan_choice(store, query.get("plan", ""))),
+                id="record-setup",
+                className="record-hidden",
+            ),
             html.Div(live_face(), id="record-live", className="record-hidden"),
         ],
     )
-
-
-def notes_of(watched: Watched | None) -> RecordingNotes:
-    """Notes written on the recording so far."""
-    if watched is None or watched.folder is None:
-        return RecordingNotes()
-    return read_notes(watched.folder.path)
 
 
 def picked_swing(watched: Watched, picked: int | None) -> dict[str, Any] | None:
@@ -68,6 +66,7 @@ def register(app: Dash, store: Store) -> None:
     """Callbacks of this page."""
     _register_setup(app, store)
     _register_live(app)
+    register_blocks(app, store, lambda: desk)
     app.clientside_callback(
         ClientsideFunction("record", "tick"),
         Output("record-heard", "data"),
@@ -144,6 +143,8 @@ def _register_setup(app: Dash, store: Store) -> None:
         State("record-forearm", "value"),
         State("record-shaft", "value"),
         State("record-virtual", "checked"),
+        State("record-plan", "value"),
+        State("record-plan-session", "value"),
         prevent_initial_call=True,
     )
     def start(_clicks: int, *answers: Any) -> Any:

@@ -15,7 +15,7 @@ from app.components.graph import graph, picture_buttons
 from app.components.swing_grid import rows_of, swing_grid
 from app.components.ticked_swings import register_ticked, sets_box, ticked_bar
 from app.components.tiles import tiles
-from app.saved_sets import options, set_in
+from app.saved_sets import options, shown_name
 from app.shelf import Entry
 from app.store import Store, SwingSet
 from app.summary import levels, session_sentence
@@ -74,7 +74,7 @@ def title_of(entries: Sequence[Entry], sets: Sequence[str] = ()) -> tuple[str, s
     heading = ", ".join(part for part in (first.player or first.name, first.club) if part)
     if sets and all(sets):
         several = f" · {len(entries)} recordings" if len(entries) > 1 else ""
-        return " + ".join(sets), f"Saved set · {heading}{several}"
+        return " + ".join(sets), f"{heading}{several}"
     blocks = " + ".join(dict.fromkeys(entry.block for entry in entries if entry.block))
     day = first.day
     return heading, " · ".join(part for part in (first.session, blocks, day) if part)
@@ -93,7 +93,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
     subset = shown.only(chosen_kind(shown.swings, kind))
     keys = set(subset.swings["key"].astype(str))
     picks = [key for key in query.get("pick", "").split(",") if key in keys]
-    heading, under = title_of(shown.entries, [set_in(token) for token in ids])
+    heading, under = title_of(shown.entries, [shown_name(token) for token in ids])
     kinds = [choice for choice in KINDS if choice[0] == "every" or _has(shown, choice[0])]
     return html.Div(
         className="page",

@@ -44,7 +44,7 @@ def finish_recording(folder: JournalFolder, library: Library) -> Finished | None
             folder.mark_finished(entry.id)
         except OSError as problem:
             raise SwingspreadError(f"{folder.path}: cannot be written ({problem})") from problem
-        return Finished(folder, entry, recording.faults)
+        return Finished(folder, library.find(entry.id), recording.faults)
 
 
 def finish_all(

@@ -63,7 +63,8 @@ class SavedPlan:
             raise SwingspreadError(
                 f"plan {self.name!r} has {count} session{'s' * (count != 1)}, no session {session}"
             )
-        return FollowedPlan(self.name, session, blocks)
+        kinds = tuple(dict.fromkeys(block.label for block in self.blocks()))
+        return FollowedPlan(self.name, session, blocks, kinds=kinds)
 
 
 @dataclass(frozen=True)

@@ -60,12 +60,17 @@ class BlockSwing:
 
 @dataclass(frozen=True)
 class FollowedPlan:
-    """One session of a plan as a recording follows it. blocks : of this session, in order."""
+    """One session of a plan as a recording follows it.
+
+    blocks : of this session, in order. kinds : labels of the whole plan, what is compared with
+    first; a later session may begin with another.
+    """
 
     name: str
     session: int
     blocks: tuple[PlannedBlock, ...]
     marks: tuple[BlockMark, ...] = ()
+    kinds: tuple[str, ...] = ()
 
     def block(self, number: int) -> PlannedBlock:
         """The block of a number."""
@@ -73,9 +78,10 @@ class FollowedPlan:
 
     @property
     def labels(self) -> tuple[str, ...]:
-        """Labels of the blocks begun, each once, in order of the plan."""
-        begun = {mark.number for mark in self.marks}
-        return tuple(dict.fromkeys(one.label for one in self.blocks if one.number in begun))
+        """Labels of the blocks begun, each once, in the order of ``kinds``."""
+        begun = {self.block(mark.number).label for mark in self.marks}
+        ordered = dict.fromkeys((*self.kinds, *(block.label for block in self.blocks)))
+        return tuple(label for label in ordered if label in begun)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain JSON values; ``followed_from_dict`` reads them back."""
@@ -290,7 +296,13 @@ def followed_from_dict(values: Mapping[str, Any]) -> FollowedPlan:
             marks.append(
                 BlockMark(_whole(one["number"], 1), _whole(one["from_club_clock_us"], 0), until)
             )
-        plan = FollowedPlan(str(values["name"]), _whole(values["session"], 1), blocks, tuple(marks))
+        plan = FollowedPlan(
+            str(values["name"]),
+            _whole(values["session"], 1),
+            blocks,
+            tuple(marks),
+            tuple(str(kind) for kind in values.get("kinds", ())),
+        )
     except (TypeError, KeyError, ValueError) as problem:
         raise SwingspreadError("the plan followed cannot be read") from problem
     if {mark.number for mark in marks} - {block.number for block in blocks}:

@@ -20,6 +20,7 @@ PLAN = FollowedPlan(
         PlannedBlock(3, 1, "pressure", 2, 90),
         PlannedBlock(4, 1, "practice", 2, 90),
     ),
+    kinds=("practice", "pressure"),
 )
 
 

@@ -67,6 +67,7 @@ def test_the_last_block_ends_with_its_swings_not_with_the_recording(tmp_path: Pa
     finished = finish_recording(folder, Library(tmp_path / "library"))
     assert finished is not None
     (entry,) = Library(tmp_path / "library").entries()
+    assert entry == finished.entry, "with its notes"
     assert entry.plan is not None and entry.blocks == ("practice",)
     assert entry.plan.marks[0].until_club_clock_us == 7_500_000
     assert entry.manifest is not None and entry.manifest.block == "practice"
