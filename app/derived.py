@@ -101,7 +101,7 @@ def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> Non
             shutil.rmtree(folder / "before", ignore_errors=True)
         finally:
             shutil.rmtree(part, ignore_errors=True)
-        _tidy(folder.parent)
+        _tidy(folder.parent, folder)
     except (OSError, TypeError, ValueError):
         return
 
@@ -114,8 +114,9 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} is no plain value")
 
 
-def _tidy(derived: Path) -> None:
-    """Keep the newest few."""
-    kept = sorted(derived.glob("analysis-*"), key=lambda path: path.stat().st_mtime, reverse=True)
-    for path in kept[VERSIONS_KEPT:]:
+def _tidy(derived: Path, newest: Path) -> None:
+    """Keep ``newest``, and the newest few others by the clock, which may have been set back."""
+    others = [path for path in derived.glob("analysis-*") if path != newest]
+    others.sort(key=lambda path: path.stat().st_mtime, reverse=True)
+    for path in others[VERSIONS_KEPT - 1 :]:
         shutil.rmtree(path, ignore_errors=True)

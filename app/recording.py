@@ -151,15 +151,18 @@ def _read(folder: JournalFolder, state: str, words: str = "") -> Watched:
         status.get("warning", ""),
         words,
         folder.finished_id,
-        max(0.0, time.time() - _began(folder)) if state == "running" else 0.0,
+        _elapsed(folder) if state == "running" else 0.0,
     )
 
 
-def _began(folder: JournalFolder) -> float:
-    try:
-        return (folder.path / "session.json").stat().st_mtime
-    except OSError:
-        return time.time()
+def _elapsed(folder: JournalFolder) -> float:
+    """s since the recording process began, by the clock that nobody sets; 0 when not known."""
+    path = folder.account("session")
+    if path is None:
+        return 0.0
+    with path.open("rb") as file:
+        records = parse_journal(file.read(TAIL)).records
+    return max(0.0, (time.monotonic_ns() - records[0].host_ns) * 1e-9) if records else 0.0
 
 
 def last_status(folder: JournalFolder) -> dict[str, Any]:

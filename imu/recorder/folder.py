@@ -169,7 +169,7 @@ class JournalFolder:
     def held(self) -> bool:
         """True while a process records here. Several may look at once."""
         try:
-            with (self.path / LOCK_FILE).open("ab") as file:
+            with (self.path / LOCK_FILE).open("rb") as file:
                 return not _try_lock(file, shared=True)
         except OSError:
             return False

@@ -185,15 +185,22 @@ def test_only_what_is_in_the_library_is_deleted(library, tmp_path):
 
 def test_leftovers_of_a_killed_process_are_swept_a_day_later(library):
     library.path.mkdir()
-    fresh, stale = library.path / ".1-a.part", library.path / ".2-b.part"
-    for folder in (fresh, stale):
+    names = (".1-a.part", ".999999999-b.part", f".{os.getpid()}-c.part", f".{os.getpid()}-d.part")
+    fresh, stale, being_written, ancient = (library.path / name for name in names)
+    for folder in (fresh, stale, being_written, ancient):
         folder.mkdir()
         (folder / "club.parquet").write_bytes(b"half")
-    past = time.time() - 2 * atomic.LEFTOVER_AGE_S
-    os.utime(stale, (past, past))
+    for folder, age in (
+        (stale, 2 * atomic.LEFTOVER_AGE_S),
+        (being_written, 2 * atomic.LEFTOVER_AGE_S),
+        (ancient, 2 * atomic.LEFTOVER_OLDEST_S),
+    ):
+        os.utime(folder, (time.time() - age,) * 2)
     library.add(recording())
     assert fresh.exists()
     assert not stale.exists()
+    assert being_written.exists() or os.name == "nt"
+    assert not ancient.exists()
     assert len(library.entries()) == 1
 
 
