@@ -77,7 +77,7 @@ class RecordingScreen:
                 offset = journal.next_offset
                 for record in journal.records:
                     self._swing(record.json() if record.kind is Kind.EVENT else {})
-            await asyncio.sleep(0.05)
+            await asyncio.sleep(0.02)
 
     def _swing(self, event: dict[str, Any]) -> None:
         if event.get("type") == "swing":
