@@ -15,7 +15,14 @@ from imu.recorder.folder import JournalFolder
 from imu.recorder.live_events import block_swings, live_swings
 from imu.recorder.plan_steps import begin_block, pass_block_over, take_step_back
 from imu.recordings.notes import NOTES_FILE, read_notes
-from imu.variation.blocks import BlockStanding, FollowedPlan, PlannedBlock, Standing, standing
+from imu.variation.blocks import (
+    BlockStanding,
+    FollowedPlan,
+    PlannedBlock,
+    Standing,
+    standing,
+    totals,
+)
 from imu.variation.plan import DAY, FATIGUE, ORDER
 
 LOOK_EVERY = 0.1
@@ -168,19 +175,6 @@ class PlanGuide:
 
 def _count(row: BlockStanding) -> str:
     return f"block of {row.block.label}: {row.swings} of {row.block.swings} swings"
-
-
-def totals(stand: Standing) -> str:
-    """Swings of each kind of block, as in "20 practice, 19 of 20 pressure"."""
-    swung: dict[str, list[int]] = {}
-    for row in stand.blocks:
-        both = swung.setdefault(row.block.label, [0, 0])
-        both[0] += row.swings
-        both[1] += row.block.swings
-    return ", ".join(
-        f"{done} {label}" if done >= wanted else f"{done} of {wanted} {label}"
-        for label, (done, wanted) in swung.items()
-    )
 
 
 def read_lines(told: Callable[[str], object]) -> None:

@@ -33,6 +33,7 @@ from imu.variation.blocks import (
     PlannedBlock,
     Standing,
     standing,
+    totals,
 )
 from imu.variation.plan import DAY, FATIGUE
 
@@ -128,7 +129,7 @@ def blocks_shown(plan: FollowedPlan, stand: Standing) -> list[Any]:
         heading = f"{'Warm up' if first else 'Rest'}, then {_named(plan, coming, False)}"
         count, words = "", "Build up speed gradually." if first else FATIGUE
     else:
-        heading, count, words = "The plan is complete", "", DAY
+        heading, count, words = "The plan is complete", "", f"{totals(stand)}. {DAY}"
     outside = ""
     if stand.outside:
         several = "swings since then lie" if stand.outside > 1 else "swing since then lies"

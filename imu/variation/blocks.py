@@ -150,6 +150,19 @@ def standing(plan: FollowedPlan, swings: Sequence[BlockSwing]) -> Standing:
     )
 
 
+def totals(stand: Standing) -> str:
+    """Swings of each kind of block, as in "20 practice, 19 of 20 pressure"."""
+    swung: dict[str, list[int]] = {}
+    for row in stand.blocks:
+        both = swung.setdefault(row.block.label, [0, 0])
+        both[0] += row.swings
+        both[1] += row.block.swings
+    return ", ".join(
+        f"{done} {label}" if done >= wanted else f"{done} of {wanted} {label}"
+        for label, (done, wanted) in swung.items()
+    )
+
+
 def begin(
     plan: FollowedPlan, number: int, now_us: float, swings: Sequence[BlockSwing]
 ) -> FollowedPlan:

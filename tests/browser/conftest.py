@@ -126,6 +126,20 @@ class ManySwings:
         return "memory"
 
 
+@pytest.fixture
+def serve() -> Iterator[Callable[[Library], Server]]:
+    """Serve the dashboard over a library of the test's own."""
+    running: list[Server] = []
+
+    def over(library: Library) -> Server:
+        running.append(Server(Store(LibraryShelf(library), Preferences())))
+        return running[-1]
+
+    yield over
+    for server in running:
+        server.close()
+
+
 @pytest.fixture(scope="session")
 def thousand() -> Iterator[Server]:
     """The dashboard over a thousand swings."""
