@@ -1,15 +1,15 @@
-"""Tending the library: other labels for a recording, and deleting one, or a player, for good."""
+"""Tending the library: other labels for a recording or a player, and deleting either for good."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from app.deletion import Traces, erase, find_traces
+from app.labelling import label
 from app.shelf import Entry
 from app.store import Store
 from imu.errors import SwingspreadError
@@ -45,6 +45,7 @@ def tend_box(own: Sequence[Entry]) -> Any:
                         ("name", "Name"),
                         ("session", "Session"),
                         ("block", "Block"),
+                        ("who", "Player"),
                     )
                 ],
             ),
@@ -52,6 +53,12 @@ def tend_box(own: Sequence[Entry]) -> Any:
                 className="files flush tend-actions",
                 children=[
                     html.Button("Rename", id="tend-keep", className="button-link", n_clicks=0),
+                    html.Button(
+                        "Rename the player everywhere",
+                        id="tend-everywhere",
+                        className="button-link",
+                        n_clicks=0,
+                    ),
                     html.Button(
                         "Delete this recording", id="tend-one", className="button-link", n_clicks=0
                     ),
@@ -124,14 +131,16 @@ def register_tending(app: Dash, store: Store) -> None:
         Output("tend-name", "value"),
         Output("tend-session", "value"),
         Output("tend-block", "value"),
+        Output("tend-who", "value"),
         Input("tend-which", "value"),
+        Input("start-tended", "data"),
         prevent_initial_call=True,
     )
-    def chosen(recording: str | None) -> tuple[str, str, str]:
+    def chosen(recording: str | None, _tended: int) -> tuple[str, str, str, str]:
         found = [entry for entry in store.entries() if entry.id == recording]
         if not found or found[0].problem:
-            return "", "", ""
-        return found[0].manifest.name, found[0].session, found[0].block
+            return "", "", "", ""
+        return found[0].manifest.name, found[0].session, found[0].block, found[0].player
 
     @app.callback(
         Output("tend-told", "children"),
@@ -142,6 +151,7 @@ def register_tending(app: Dash, store: Store) -> None:
         Output("tend-which", "value"),
         Output("start-tended", "data"),
         Input("tend-keep", "n_clicks"),
+        Input("tend-everywhere", "n_clicks"),
         Input("tend-one", "n_clicks"),
         Input("tend-player", "n_clicks"),
         Input("tend-delete", "n_clicks"),
@@ -150,20 +160,26 @@ def register_tending(app: Dash, store: Store) -> None:
         State("tend-name", "value"),
         State("tend-session", "value"),
         State("tend-block", "value"),
+        State("tend-who", "value"),
         State("tend-wanted", "data"),
         State("start-tended", "data"),
         prevent_initial_call=True,
     )
     def tend(
-        _keep: int, _one: int, _player: int, _delete: int, _leave: int, recording: str, name: str,
-        session: str, block: str, wanted: list[str] | None, tended: int,
+        _keep: int, _everywhere: int, _one: int, _player: int, _delete: int, _leave: int,
+        recording: str, name: str, session: str, block: str, who: str,
+        wanted: list[str] | None, tended: int,
     ) -> tuple[Any, ...]:  # fmt: skip
         shut, same = "files flush gone", no_update
         try:
             match ctx.triggered_id:
                 case "tend-keep":
-                    _rename(store, recording, name or "", session or "", block or "")
-                    return "Renamed.", "", shut, None, _listed(store), same, tended + 1
+                    labels = {"name": name, "session": session, "block": block, "player": who}
+                    said = _rename(store, _asked(store, recording, False), labels)
+                    return said, "", shut, None, _listed(store), same, tended + 1
+                case "tend-everywhere":
+                    said = _rename(store, _asked(store, recording, True), {"player": who})
+                    return said, "", shut, None, _listed(store), same, tended + 1
                 case "tend-one" | "tend-player":
                     asked = _asked(store, recording, ctx.triggered_id == "tend-player")
                     lines = [html.Li(line) for line in _traces(store, asked).lines()]
@@ -184,10 +200,19 @@ def _listed(store: Store) -> list[dict[str, str]]:
     return tend_options(own_entries(store))
 
 
-def _rename(store: Store, recording: str, name: str, session: str, block: str) -> None:
-    """Other labels for a recording; the recording itself never changes."""
-    if not recording:
-        raise SwingspreadError("Choose a recording first.")
-    store.shelf.change_notes(
-        recording, lambda notes: replace(notes, name=name, session=session, block=block)
-    )
+def _rename(store: Store, texts: Sequence[str], labels: Mapping[str, str | None]) -> str:
+    """Other labels for recordings, which themselves never change; what was done, in words."""
+    given = {key: value or "" for key, value in labels.items()}
+    if "player" in given and not given["player"].strip() and len(given) == 1:
+        raise SwingspreadError("Give the player a name first.")
+    done = label(_library(store), texts, given, default_journals())
+    parts = [counted(len(done.entries), "recording")]
+    if done.sets:
+        parts.append(counted(len(done.sets), "saved set"))
+    joined = f" {counted(done.joined, 'recording')} had this player's name already."
+    return f"Renamed in {' and '.join(parts)}.{joined if done.joined else ''}"
+
+
+def counted(number: int, noun: str) -> str:
+    """How many of something."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -28,6 +28,8 @@ SCHEMA_VERSION = 2
 SAME_SWING_S = 0.5
 """Impacts closer than this are the same swing: no two swings follow each other so quickly."""
 
+LABELS = ("name", "session", "block", "player")
+"""What can be called otherwise than it was when recorded."""
 DIRECTIONS = ("", "left", "straight", "right")
 OUTCOMES = ("", "good", "bad")
 
@@ -58,6 +60,7 @@ class RecordingNotes:
     name: str | None = None
     session: str | None = None
     block: str | None = None
+    player: str | None = None
     remarks: str = ""
     swings: tuple[SwingNote, ...] = ()
     plan: FollowedPlan | None = None
@@ -94,11 +97,13 @@ class RecordingNotes:
 
     def label(self, manifest: Manifest) -> Manifest:
         """The manifest with its labels as people last wrote them."""
-        changes = {
+        changes: dict[str, Any] = {
             key: value
             for key in ("name", "session", "block")
             if (value := getattr(self, key)) is not None
         }
+        if self.player is not None:
+            changes["player"] = replace(manifest.player, name=self.player)
         if self.plan is not None and self.plan.marks:
             changes["block"] = " + ".join(self.plan.labels)
         return replace(manifest, **changes) if changes else manifest
@@ -160,7 +165,7 @@ def read_notes(folder: Path | str) -> RecordingNotes:
     swings = document.get("swings", [])
     if not isinstance(swings, list):
         raise _wrong(path, "swings")
-    labels: dict[str, Any] = {key: document.get(key) for key in ("name", "session", "block")}
+    labels: dict[str, Any] = {key: document.get(key) for key in LABELS}
     labels["remarks"] = document.get("remarks") or ""
     for key, value in labels.items():
         if value is not None and not isinstance(value, str):
@@ -182,13 +187,13 @@ def _plan_from_json(document: dict[str, Any], path: Path) -> FollowedPlan | None
 
 
 def _to_json(notes: RecordingNotes) -> bytes:
-    labels = {key: getattr(notes, key) for key in ("name", "session", "block", "remarks")}
+    labels = {key: getattr(notes, key) for key in (*LABELS, "remarks")}
     swings = [
         {field.name: getattr(note, field.name) for field in fields(SwingNote)}
         for note in notes.swings
     ]
     document = {
-        "schema_version": SCHEMA_VERSION if notes.plan else 1,
+        "schema_version": SCHEMA_VERSION if notes.plan or notes.player is not None else 1,
         **{key: value for key, value in labels.items() if value is not None},
         "swings": swings,
         **({"plan": notes.plan.as_dict()} if notes.plan else {}),
@@ -210,7 +215,7 @@ def update_notes(
             notes = change(read_notes(folder))
             labels: dict[str, Any] = {
                 key: clean_label(value, key)
-                for key in ("name", "session", "block")
+                for key in LABELS
                 if (value := getattr(notes, key)) is not None
             }
             notes = replace(notes, **labels)
