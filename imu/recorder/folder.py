@@ -131,8 +131,15 @@ class JournalFolder:
         write_file(self.path / FINISHED_FILE, json.dumps({"id": identity}).encode())
 
     def ask_to_stop(self) -> None:
-        """Ask the process that records here to end cleanly."""
-        (self.path / STOP_FILE).touch()
+        """Ask the process that records here to end cleanly. Raises SwingspreadError when the disk
+        takes not even that."""
+        try:
+            (self.path / STOP_FILE).touch()
+        except OSError as problem:
+            raise SwingspreadError(
+                f"{self.path}: cannot be written ({problem.strerror}), so the recording was not "
+                "told to end; press Ctrl-C where it runs"
+            ) from problem
 
     @property
     def stop_asked(self) -> bool:
@@ -145,7 +152,13 @@ class JournalFolder:
         Someone who only looks whether it is held is waited for. Raises SwingspreadError when
         another process holds it, or the disk cannot lock files.
         """
-        file = (self.path / LOCK_FILE).open("ab")
+        try:
+            file = (self.path / LOCK_FILE).open("ab")
+        except OSError as problem:
+            raise SwingspreadError(
+                f"{self.path}: cannot be written ({problem.strerror}); what was recorded there is "
+                "safe as it is"
+            ) from problem
         patience = time.monotonic() + LOOKERS_TAKE_S
         try:
             while not _try_lock(file):
