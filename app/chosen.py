@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -40,6 +40,15 @@ class Analysed:
             return SwingSet(name, self.analysis.swings.iloc[:0])
         kinds = ("ball",) if (everything.swings["kind"] == "ball").any() else ("practice",)
         return select(everything, Selection(kinds=kinds), name)
+
+    def labelled(self) -> Analysis:
+        """The analysis as handed out: where a plan was followed, with the block of each swing."""
+        blocks = self.notes.block_labels(
+            self.analysis.swings["impact_club_clock_us"].to_numpy(float)
+        )
+        if blocks is None:
+            return self.analysis
+        return replace(self.analysis, swings=self.analysis.swings.assign(block=blocks))
 
 
 def noted(notes: RecordingNotes, analysis: Analysis) -> pd.DataFrame:

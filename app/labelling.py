@@ -62,6 +62,7 @@ def label(
     if not wanted or set(wanted) - set(LABELS):
         raise SwingspreadError(f"say what to call it: {', '.join(LABELS)}")
     chosen, unfinished = _chosen(library, texts, journals)
+    _check_blocks(chosen, wanted.get("block"))
     old = {entry.manifest.player.name for entry in chosen if entry.manifest}
     new = wanted.get("player")
     joined = 0 if new is None else _named(library, new, but=chosen)
@@ -77,6 +78,16 @@ def label(
         sets = _rename_in_sets(library.path, gone - {new.casefold()}, new)
     now = tuple(library.find(entry.id) for entry in chosen)
     return Labelled(now, tuple(unfinished), sets, joined)
+
+
+def _check_blocks(entries: Sequence[LibraryEntry], block: str | None) -> None:
+    """Raises SwingspreadError when one block's label is given to a recording that has several."""
+    for entry in entries:
+        if entry.blocks and entry.manifest and block not in (None, entry.manifest.block):
+            raise SwingspreadError(
+                f"{entry.name or entry.id}: its blocks were labelled one by one as it followed a "
+                "plan; leave its block as it is"
+            )
 
 
 def _chosen(

@@ -185,7 +185,7 @@ def write_results(done: Analysed, formats: Sequence[str], folder: Path) -> list[
     spread = spread_table(counted.swings) if len(counted) else None
     files: list[Path] = []
     if "tables" in formats:
-        files += write_analysis(done.analysis, folder)
+        files += write_analysis(done.labelled(), folder)
         if spread is not None:
             files.append(write_csv(spread, folder / "spread.csv"))
     if "spreadsheet" in formats:
@@ -199,7 +199,7 @@ def write_results(done: Analysed, formats: Sequence[str], folder: Path) -> list[
             "recorded at": facts.recorded_at,
             "swings that count": str(len(counted)),
         }
-        files.append(write_spreadsheet(done.analysis, spread, about, folder / "swings.xlsx"))
+        files.append(write_spreadsheet(done.labelled(), spread, about, folder / "swings.xlsx"))
     if "pictures" in formats and len(counted):
         files += write_pictures(counted.curves, counted.swings, folder)
     return files

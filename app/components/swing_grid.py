@@ -96,6 +96,9 @@ def swing_grid(
             "cellRenderer": "SwingLink",
         },
     ]
+    blocks = swings[["recording_id", "block"]].drop_duplicates()
+    if blocks["recording_id"].duplicated().any():
+        definitions.append({"field": "block", "headerName": "Block", "width": 104})
     for name in metrics:
         metric = METRIC_BY_NAME[name]
         unit, _ = preferences.shown(metric.unit)

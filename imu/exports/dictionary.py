@@ -14,6 +14,7 @@ from imu.columns import (
     Metric,
 )
 from imu.further_sensors import ROLE_CURVES
+from imu.variation.sets import CONTEXT_COLUMNS
 
 EVENT_MEANING: Mapping[str, str] = {
     "takeaway": "first lasting movement of the club away from address",
@@ -91,7 +92,11 @@ def describe_curve_columns(names: Iterable[str] = tuple(CURVE_COLUMNS)) -> pd.Da
 
 
 def _swing_descriptions() -> dict[str, tuple[str, str, str, str]]:
-    known = {name: ("", unit, text, OURS) for name, (unit, text) in _SWING_MEANING.items()}
+    known = {
+        name: ("", "", f"{words[0].upper()}{words[1:]}.", "")
+        for name, words in CONTEXT_COLUMNS.items()
+    }
+    known |= {name: ("", unit, text, OURS) for name, (unit, text) in _SWING_MEANING.items()}
     for event in EVENTS:
         words = event.replace("_", " ")
         text = EVENT_MEANING[event]

@@ -155,6 +155,31 @@ def test_the_command_compares_blocks_and_offers_the_limits(
     assert "spread up to 1.8 times" in said and "followed the plan" not in said
 
 
+def test_the_tables_handed_out_name_the_block_of_each_swing(
+    library: Library, tmp_path: Path
+) -> None:
+    entry = record(library, 1, "2026-04-02")
+    out = tmp_path / "out"
+    assert main(["export", entry.id, "--library", str(library.path), "--out", str(out)]) == 0
+    table = pd.read_csv(next(out.glob("swings.csv")), comment="#")
+    assert set(table["block"]) <= {"practice", "pressure", "between blocks"}
+    assert (table["block"] == "practice").sum() == 4
+    meanings = pd.read_csv(out / "columns.csv", comment="#")
+    (said,) = meanings[meanings["column"] == "block"].to_dict("records")
+    assert said["meaning"] == "Block label."
+
+
+def test_one_label_for_several_blocks_is_refused(
+    library: Library, capsys: pytest.CaptureFixture[str]
+) -> None:
+    entry = record(library, 1, "2026-04-02")
+    where = ["--library", str(library.path), "--journals", str(library.path)]
+    assert main(["label", entry.id, "--block", "pressure", *where]) == 1
+    assert "labelled one by one" in capsys.readouterr().err
+    assert main(["label", entry.id, "--session", "windy", *where]) == 0
+    assert library.find(entry.id).blocks == ("practice", "pressure")
+
+
 @pytest.fixture
 def store(library: Library) -> Store:
     return Store(LibraryShelf(library), Preferences())
