@@ -105,6 +105,20 @@ def dashboard(library: Library, tmp_path_factory: pytest.TempPathFactory) -> Ite
     server.close()
 
 
+@pytest.fixture
+def serve_store() -> Iterator[Callable[[Store], Server]]:
+    """Serves other stores, until the test ends."""
+    running: list[Server] = []
+
+    def serve(store: Store) -> Server:
+        running.append(Server(store))
+        return running[-1]
+
+    yield serve
+    for server in running:
+        server.close()
+
+
 class ManySwings:
     """A shelf with one recording of a thousand invented swings."""
 
