@@ -31,6 +31,7 @@ _ASKEW_AT_FIRST = 28.0 * DEG
 _ASKEW_AFTER_FIT = {FOREARM: 20.0 * DEG, CLUB: 10.0 * DEG}
 _COMPARED = (-0.25, -0.01)
 _SETTLED = 0.3
+_ROUGH_STEP = 0.008
 _STRIKE_TURN = 1.5 * DEG
 _SHORTEST_BREAK_PERIODS = 2.5
 
@@ -126,9 +127,10 @@ def first_state(swing: SwingSamples, shared: Shared) -> SwingState:
     breaks = {role: _breaks(swing, role) for role in SENSORS}
     turns = {role: np.zeros((len(breaks[role]), 3)) for role in SENSORS}
     state = SwingState(start, breaks, turns)
-    tracks = follow_both(swing, shared, state)
     impact = swing.window.impact
-    compared = (swing.time > impact + _COMPARED[0]) & (swing.time < impact + _COMPARED[1])
+    time = np.arange(swing.time[0], impact + _COMPARED[1], _ROUGH_STEP)
+    tracks = follow_both(swing, shared, state, time)
+    compared = time > impact + _COMPARED[0]
     up = np.array([0.0, 0.0, STANDARD_GRAVITY])
     arm = tracks[FOREARM].wrist[compared] - up
     club = tracks[CLUB].wrist[compared] - up
