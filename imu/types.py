@@ -253,15 +253,6 @@ class Motion:
         return self.club.apply(LONG_AXIS.copy())
 
 
-@dataclass(frozen=True)
-class Estimate:
-    """A number, its standard error, and why it is missing or doubtful (empty when sound)."""
-
-    value: float
-    se: float = float("nan")
-    note: str = ""
-
-
 @dataclass(frozen=True, eq=False)
 class Analysis:
     """Everything found in one recording.

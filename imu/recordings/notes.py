@@ -13,8 +13,6 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import locked, write_file
 from imu.recordings.names import clean_label
@@ -114,14 +112,6 @@ class RecordingNotes:
         if self.plan is None or not self.plan.marks:
             return None
         return block_labels(self.plan, [float(one) for one in impacts_club_clock_us])
-
-
-def left_out_reasons(notes: RecordingNotes, impacts_club_clock_us: Sequence[float]) -> list[str]:
-    """For each impact (µs, club clock; NaN allowed) the reason the swing is left out, or ""."""
-    found = [
-        notes.find(impact) if np.isfinite(impact) else None for impact in impacts_club_clock_us
-    ]
-    return [note.left_out if note else "" for note in found]
 
 
 def _wrong(path: Path, key: str) -> SwingspreadError:

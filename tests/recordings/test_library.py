@@ -18,7 +18,6 @@ from imu.recordings.library import Library, default_library
 from imu.recordings.notes import (
     RecordingNotes,
     SwingNote,
-    left_out_reasons,
     read_notes,
     update_notes,
 )
@@ -274,7 +273,7 @@ class TestNotes:
         replaced = notes.with_swing(SwingNote(5_000_300, outcome="bad"))
         assert [note.outcome for note in replaced.swings] == ["bad", ""]
         assert len(notes.with_swing(SwingNote(5_000_000)).swings) == 1
-        assert left_out_reasons(notes, [9_000_100.0, float("nan"), 5e6]) == ["topped", "", ""]
+        assert notes.find(9_000_100.0).left_out == "topped"
 
     def test_an_unknown_result_is_refused(self):
         with pytest.raises(SwingspreadError, match="left, straight or right"):
