@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from app.components.numbers import decimals_for, plain, with_unit
+from app.components.numbers import plain, with_unit
 from app.preferences import Preferences
 from imu.columns import METRIC_BY_NAME, Metric
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import spread_over_time
+from imu.number_words import decimals_for
 from imu.variation.spread import spread_table
 
 MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "mph": 1, "km/h": 1, "°/s": 0, "m": 2, "s": 1}

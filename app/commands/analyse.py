@@ -182,7 +182,7 @@ def spread_lines(spread: pd.DataFrame) -> Any:
     from rich import box
     from rich.table import Table
 
-    from imu.variation.wording import decimals, number, with_unit
+    from imu.number_words import decimals, number, with_unit
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("")

@@ -197,7 +197,7 @@ def limits_line(found: Comparison) -> str:
 
 
 def _row(one: Finding) -> list[str]:
-    from imu.variation.wording import decimals, number
+    from imu.number_words import decimals, number
 
     places = decimals(max(one.a.sd.value, one.b.sd.value))
     size, low, high = (number(end, places) for end in one.shift.ends)

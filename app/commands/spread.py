@@ -126,8 +126,8 @@ def print_spread(document: dict[str, Any]) -> None:
 
 
 def _spread_row(row: dict[str, Any]) -> list[str]:
+    from imu.number_words import decimals, number
     from imu.variation.noise import AT_MOST
-    from imu.variation.wording import decimals, number
 
     places = decimals(row["sd"])
     low, high = number(row["sd_low"], places), number(row["sd_high"], places)
@@ -153,7 +153,7 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
 
 def _print_along(shown: Any, document: dict[str, Any]) -> None:
     from app import findings_table as out
-    from imu.variation.wording import number
+    from imu.number_words import number
 
     if problem := document.get("curves_problem"):
         shown.print(out.safe(problem))
