@@ -12,8 +12,11 @@ import flask
 import pandas as pd
 
 from app.comparing import counted_set, side_name
+from app.everything import everything_of
+from app.shelf import own_library
 from app.store import Store, SwingSet
 from imu.errors import SwingspreadError
+from imu.exports.archive import write_archive
 from imu.exports.curves import write_curves
 from imu.exports.dictionary import describe_swing_columns
 from imu.exports.folder import write_spreadsheet
@@ -24,9 +27,12 @@ from imu.exports.plain_csv import write_plain_csv
 from imu.exports.report import compose_report
 from imu.exports.report_page import render
 from imu.exports.tables import swing_columns, write_csv, write_parquet
+from imu.recorder.folder import default_journals
 from imu.recordings.names import file_name
 from imu.types import Recording
 from imu.variation.compare import compare_sets
+from imu.variation.selection import Selection
+from imu.variation.selection_words import write_selection
 from imu.variation.spread import spread_table
 
 
@@ -107,6 +113,9 @@ def _raw_csv(recordings: Sequence[Recording], folder: Path) -> None:
         write_plain_csv(recording, folder / name)
 
 
+EVERYTHING = "everything.zip"
+"""All that is kept of the player named in the address."""
+
 RAW: dict[str, Callable[[Sequence[Recording], Path], object]] = {
     "csv.zip": _raw_csv,
     "raw.zip": write_motion_bids,
@@ -126,6 +135,10 @@ def add_file_routes(server: flask.Flask, store: Store) -> None:
                 return _report_response(store, name, ids, against, "save" in arguments)
             if name in RAW:
                 kind, content = "application/zip", _raw_zip(store, name, ids)
+            elif name == EVERYTHING:
+                who = arguments.get("player", "")
+                kind, content = "application/zip", _everything(store, who)
+                return _sent(content, kind, f"all-of-{file_name(who)}.zip")
             elif name in MAKERS:
                 maker, kind = MAKERS[name]
                 shown = store.swing_set(ids)
@@ -138,6 +151,18 @@ def add_file_routes(server: flask.Flask, store: Store) -> None:
             return _sent(content, kind, f"{_stem(store, ids)}-{name}")
         except SwingspreadError as problem:
             return flask.Response(str(problem), status=409, mimetype="text/plain")
+
+
+def _everything(store: Store, player: str) -> bytes:
+    """All that is kept of a player."""
+    if not player:
+        raise SwingspreadError("No player is named.")
+    wanted = [write_selection(Selection(players=(player,)))]
+    _, fill = everything_of(own_library(store.shelf), wanted, default_journals())
+    with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
+        target = Path(scratch) / EVERYTHING
+        write_archive(target, fill)
+        return target.read_bytes()
 
 
 def _raw_zip(store: Store, name: str, ids: Sequence[str]) -> bytes:

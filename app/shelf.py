@@ -197,3 +197,11 @@ class LibraryShelf:
     def place(self) -> str:
         """The library's folder."""
         return str(self.library.path)
+
+
+def own_library(shelf: object) -> Library:
+    """The person's own library. Raises SwingspreadError for a shelf that has none to change."""
+    library = getattr(shelf, "library", None)
+    if not isinstance(library, Library):
+        raise SwingspreadError("These recordings cannot be changed.")
+    return library

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import urlencode
 
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from app.deletion import Traces, erase, find_traces
 from app.labelling import label
-from app.shelf import Entry
+from app.shelf import Entry, own_library
 from app.store import Store
 from imu.errors import SwingspreadError
 from imu.recorder.folder import default_journals
-from imu.recordings.library import Library
 from imu.variation.selection import Selection
 from imu.variation.selection_words import write_selection
 
@@ -59,6 +59,12 @@ def tend_box(own: Sequence[Entry]) -> Any:
                         className="button-link",
                         n_clicks=0,
                     ),
+                    html.A(
+                        "Save all of this player",
+                        id="tend-save",
+                        className="button-link off",
+                        download="",
+                    ),
                     html.Button(
                         "Delete this recording", id="tend-one", className="button-link", n_clicks=0
                     ),
@@ -102,15 +108,8 @@ def own_entries(store: Store) -> list[Entry]:
     return [entry for entry in store.entries() if not entry.sample]
 
 
-def _library(store: Store) -> Library:
-    library = getattr(store.shelf, "library", None)
-    if not isinstance(library, Library):
-        raise SwingspreadError("These recordings cannot be changed.")
-    return library
-
-
 def _traces(store: Store, wanted: Sequence[str]) -> Traces:
-    return find_traces(_library(store), list(wanted), default_journals())
+    return find_traces(own_library(store.shelf), list(wanted), default_journals())
 
 
 def _asked(store: Store, recording: str, player: bool) -> list[str]:
@@ -132,15 +131,20 @@ def register_tending(app: Dash, store: Store) -> None:
         Output("tend-session", "value"),
         Output("tend-block", "value"),
         Output("tend-who", "value"),
+        Output("tend-save", "href"),
+        Output("tend-save", "className"),
         Input("tend-which", "value"),
         Input("start-tended", "data"),
         prevent_initial_call=True,
     )
-    def chosen(recording: str | None, _tended: int) -> tuple[str, str, str, str]:
+    def chosen(recording: str | None, _tended: int) -> tuple[Any, ...]:
         found = [entry for entry in store.entries() if entry.id == recording]
         if not found or found[0].problem:
-            return "", "", "", ""
-        return found[0].manifest.name, found[0].session, found[0].block, found[0].player
+            return "", "", "", "", None, "button-link off"
+        one = found[0]
+        where = f"/files/everything.zip?{urlencode({'player': one.player})}" if one.player else None
+        look = "button-link" if where else "button-link off"
+        return one.manifest.name, one.session, one.block, one.player, where, look
 
     @app.callback(
         Output("tend-told", "children"),
@@ -186,7 +190,7 @@ def register_tending(app: Dash, store: Store) -> None:
                     shown = [html.P("This would go, and cannot be brought back:"), html.Ul(lines)]
                     return "", shown, "files flush", asked, same, same, same
                 case "tend-delete":
-                    erase(_library(store), _traces(store, wanted or []))
+                    erase(own_library(store.shelf), _traces(store, wanted or []))
                     said = "Deleted. Copies exported elsewhere are not touched."
                     return said, "", shut, None, _listed(store), None, tended + 1
                 case _:
@@ -205,7 +209,7 @@ def _rename(store: Store, texts: Sequence[str], labels: Mapping[str, str | None]
     given = {key: value or "" for key, value in labels.items()}
     if "player" in given and not given["player"].strip() and len(given) == 1:
         raise SwingspreadError("Give the player a name first.")
-    done = label(_library(store), texts, given, default_journals())
+    done = label(own_library(store.shelf), texts, given, default_journals())
     parts = [counted(len(done.entries), "recording")]
     if done.sets:
         parts.append(counted(len(done.sets), "saved set"))
