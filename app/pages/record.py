@@ -9,7 +9,6 @@ from typing import Any
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from app.clubs import CLUB_LENGTHS_CM
 from app.components.recording_blocks import notes_of, plan_choice, register_blocks
 from app.components.recording_card import (
     calibration_words,
@@ -19,6 +18,7 @@ from app.components.recording_card import (
 )
 from app.components.recording_faces import live_face, setup_face
 from app.components.recording_words import note_of, title_of
+from app.components.swing_context import register_club
 from app.recording import RecordingDesk, Watched
 from app.recording_setup import look_for_sensors, start_arguments
 from app.store import Store
@@ -37,7 +37,6 @@ desk = RecordingDesk()
 
 def layout(store: Store, query: Mapping[str, str]) -> Any:
     """Setup and live view; which of them is shown follows the recording."""
-    players = sorted({entry.player for entry in store.entries() if entry.player})
     return html.Div(
         className="page",
         children=[
@@ -47,7 +46,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             dcc.Store(id="record-count"),
             dcc.Store(id="record-heard"),
             html.Div(
-                setup_face(players, plan_choice(store, query.get("plan", ""))),
+                setup_face(store.entries(), plan_choice(store, query.get("plan", ""))),
                 id="record-setup",
                 className="record-hidden",
             ),
@@ -77,13 +76,7 @@ def register(app: Dash, store: Store) -> None:
 
 
 def _register_setup(app: Dash, store: Store) -> None:
-    @app.callback(
-        Output("record-length", "value"),
-        Input("record-club", "value"),
-        prevent_initial_call=True,
-    )
-    def usual_length(club: str) -> Any:
-        return CLUB_LENGTHS_CM.get(club, no_update)
+    register_club(app, "record")
 
     @app.callback(
         Output("record-found", "children"),
