@@ -9,12 +9,14 @@ import hashlib
 import json
 import shutil
 import tempfile
+from collections.abc import Collection
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pyarrow as pa
+import pyarrow.parquet as pq
 
 import imu
 from imu.recordings.parquet_file import write_packed
@@ -69,10 +71,27 @@ def read_cached(recording: Path, settings: AnalysisSettings) -> Analysis | None:
         return None
 
 
+def read_cached_swings(
+    recording: Path, settings: AnalysisSettings, columns: Collection[str] | None = None
+) -> pa.Table | None:
+    """The swing table as kept, without the far larger curves; None when it cannot be read.
+
+    columns : all that is wanted of it; one that it does not have is left out.
+    """
+    path = cache_folder(recording, settings) / "swings.parquet"
+    try:
+        with path.open("rb") as file:
+            held = pq.ParquetFile(file)
+            names = held.schema_arrow.names
+            if columns is not None:
+                names = [name for name in names if name in columns]
+            return held.read(names, use_threads=False)
+    except (OSError, ValueError):
+        return None
+
+
 def is_kept(recording: Path, settings: AnalysisSettings) -> bool:
     """Whether the analysis is kept, by the ends of its files alone: quick, for whole libraries."""
-    import pyarrow.parquet as pq
-
     folder = cache_folder(recording, settings)
     try:
         for name in _TABLES:

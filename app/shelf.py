@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import Protocol
 
 import pandas as pd
-from pyarrow import parquet
 
-from app.derived import cache_folder, keep, read_cached
+from app.derived import keep, read_cached, read_cached_swings
 from imu.errors import SwingspreadError
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.notes import RecordingNotes, read_notes, update_notes
@@ -152,15 +151,8 @@ class LibraryShelf:
     ) -> pd.DataFrame | None:
         """These columns of the swing table kept on disk, without its far larger curves, if there
         is one; a column it does not have is left out."""
-        path = cache_folder(self.folder(recording_id), settings) / "swings.parquet"
-        try:
-            with path.open("rb") as file:
-                table = parquet.ParquetFile(file)
-                there = set(table.schema.names)
-                wanted = [name for name in columns if name in there]
-                return table.read(wanted, use_threads=False).to_pandas()
-        except (OSError, ValueError):
-            return None
+        table = read_cached_swings(self.folder(recording_id), settings, set(columns))
+        return None if table is None else table.to_pandas()
 
     def analyse(
         self, recording_id: str, settings: AnalysisSettings, progress: Progress

@@ -59,7 +59,10 @@ class Level:
 
     @property
     def noise_text(self) -> str:
-        """The sensors' part of the SD."""
+        """The sensors' part of the SD; "under 0.1" where it would round to nothing."""
+        least = 10.0**-self.sd_decimals
+        if 0.0 <= self.noise_sd < 0.5 * least:
+            return f"under {plain(least, self.sd_decimals)}"
         return plain(self.noise_sd, self.sd_decimals)
 
 

@@ -7,15 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from pyarrow import parquet
 
 from app.chosen import NOTED, analysed, noted, noted_on
-from app.derived import cache_folder
+from app.derived import read_cached_swings
 from imu.errors import SwingspreadError
 from imu.moments import moment
 from imu.recordings.library import Library, LibraryEntry
@@ -150,16 +148,10 @@ def _pooled_from_caches(
     wanted = {*TELLING, *(f"{metric}{end}" for metric in metrics for end in ends)}
     tables, contexts, counts, notes = [], [], [], []
     for entry in sorted(entries, key=lambda entry: moment(entry.recorded_at)):
-        path = cache_folder(entry.folder, settings) / "swings.parquet"
-        try:
-            with path.open("rb") as file:
-                held = parquet.ParquetFile(file)
-                names = [name for name in held.schema_arrow.names if name in wanted]
-                table = held.read(names, use_threads=False).replace_schema_metadata(None)
-        except (OSError, ValueError):
+        table = read_cached_swings(entry.folder, settings, wanted)
+        if table is None or entry.manifest is None:
             return None
-        if entry.manifest is None:
-            return None
+        table = table.replace_schema_metadata(None)
         if not table.num_rows:
             continue
         said = read_notes(entry.folder)
@@ -187,19 +179,15 @@ def _swings_only(
     entry: LibraryEntry, settings: AnalysisSettings
 ) -> tuple[Manifest, Analysis, pd.DataFrame] | None:
     """Swing table from the cache without its far larger curves; None when not kept."""
-    path: Path = cache_folder(entry.folder, settings) / "swings.parquet"
-    if entry.manifest is None:
-        return None
-    try:
-        swings = pd.read_parquet(path)
-    except (OSError, ValueError):
+    table = read_cached_swings(entry.folder, settings)
+    if table is None or entry.manifest is None:
         return None
     analysis = Analysis(
         recording_id=entry.id,
         version="",
         handedness=entry.manifest.player.handedness,
         settings=settings.as_dict(),
-        swings=swings,
+        swings=table.to_pandas(),
         curves=pd.DataFrame(),
         calibration={},
         clock={},

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 HELP = "follow a player over months: is the level moving, is the spread shrinking?"
 EXAMPLES = """\
   swingspread progress
-  swingspread progress "player=Ada,club=7 iron"
+  swingspread progress "player=Ada,club=7-iron"
   swingspread progress "player=Ada,club=driver,block=practice,since=2026-01-01" --json
 
 Without a set: one line for every session of the library. With one: the trend of each measure, for

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 HELP = "show the spread of every measure of a set, and where in the swing it arises"
 EXAMPLES = """\
   swingspread spread tuesday-practice
-  swingspread spread "player=Ada,club=7 iron,since=2026-03-01" --metrics all
+  swingspread spread "player=Ada,club=7-iron,since=2026-03-01" --metrics all
   swingspread spread spring --json
 """
 CURVES = ("hinge_deg", "hinge_rate_deg_s", "arm_rate_deg_s", "club_rate_deg_s")
