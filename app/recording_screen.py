@@ -6,9 +6,11 @@ import asyncio
 import sys
 from typing import Any
 
+from app.live_words import DIGITS, value_and_error
 from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
 from imu.columns import METRIC_BY_NAME
 from imu.further_sensors import ROLE_METRICS
+from imu.number_words import number, with_unit
 from imu.recorder.capture import CaptureStatus
 from imu.recorder.find import FoundSensor
 from imu.recorder.folder import JournalFolder
@@ -16,7 +18,6 @@ from imu.recorder.journal import Kind, read_journal
 from imu.recorder.packet import describe_ranges
 
 SHOWN = ("tempo_ratio", "downswing_ms", "release_ms", "hinge_max_deg", "lag_at_parallel_deg")
-DIGITS = {"": 2, "ms": 0, "°": 1}
 
 
 class RecordingScreen:
@@ -114,15 +115,15 @@ def swing_words(event: dict[str, Any]) -> str:
     words = [f"swing {event['number']}", str(event["kind"])]
     further = [one.name for more in ROLE_METRICS.values() for one in more]
     for name in (*SHOWN, *(name for name in further if name in event["metrics"])):
-        value, se = event["metrics"].get(name, (None, None))
+        value, se = value_and_error(event, name)
         metric = METRIC_BY_NAME[name]
         if value is None:
             words.append(f"{metric.label.lower()} unknown")
             continue
         digits = DIGITS.get(metric.unit, 1)
-        error = "" if se is None else f" ± {se:.{max(digits, 1)}f}"
-        unit = metric.unit if metric.unit in ("", "°") else f" {metric.unit}"
-        words.append(f"{metric.label.lower()} {value:.{digits}f}{error}{unit}")
+        error = "" if se is None else f" ± {number(se, max(digits, 1))}"
+        said = with_unit(f"{number(value, digits)}{error}", metric.unit)
+        words.append(f"{metric.label.lower()} {said}")
     if event.get("quality") != "good":
         words.append(str(event.get("quality")))
     return "   ".join(words) + f"   ({event['after_impact_ms'] / 1000:.1f} s after impact)"

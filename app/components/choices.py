@@ -1,4 +1,4 @@
-"""A labelled row of choices, one of which is on."""
+"""The choices that several pages offer alike: one of a few, sets of swings, a measure."""
 
 from __future__ import annotations
 
@@ -7,6 +7,12 @@ from typing import Any
 
 import dash_mantine_components as dmc
 from dash import html
+
+from imu.columns import METRIC_BY_NAME, headline_metrics
+
+ALIGN = (("impact", "Impact"), ("top", "Top"), ("takeaway", "Takeaway"))
+"""Moments at which curves are lined up; keys of ``imu.figures.alignment.ALIGNMENTS``."""
+USUAL_METRIC = "release_ms"
 
 
 def segmented(
@@ -34,4 +40,45 @@ def segmented(
                 **{"aria-labelledby": f"{identity}-label"},
             ),
         ],
+    )
+
+
+def page_head(heading: str, choices: Sequence[Any]) -> Any:
+    """A page's heading with what it shows chosen beside it."""
+    return html.Div(
+        className="page-head",
+        children=[html.H1(heading), html.Div(className="choices", children=list(choices))],
+    )
+
+
+def choose_sets(
+    identity: str,
+    label: str,
+    choices: Sequence[dict[str, Any]],
+    value: Sequence[str],
+    look: str = "",
+) -> Any:
+    """Recordings, blocks and saved sets, several of which may be chosen."""
+    return dmc.MultiSelect(
+        id=identity,
+        label=label,
+        data=list(choices),
+        value=list(value),
+        size="md",
+        w=380,
+        hidePickedOptions=True,
+        className=look,
+    )
+
+
+def choose_metric(identity: str, label: str, wanted: str) -> Any:
+    """One of the headline measures; an unknown one falls to the usual."""
+    return dmc.Select(
+        id=identity,
+        label=label,
+        data=[{"value": one.name, "label": one.label} for one in headline_metrics()],
+        value=wanted if wanted in METRIC_BY_NAME else USUAL_METRIC,
+        allowDeselect=False,
+        size="md",
+        w=320,
     )

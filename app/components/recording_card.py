@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from statistics import fmean, stdev
 from typing import Any
 
 from dash import html
 
+from app.live_words import live_metric, live_number, value_and_error
 from app.recording import Watched
-from imu.columns import METRIC_BY_NAME, Metric
+from imu.columns import METRIC_BY_NAME
 from imu.recorder.live_events import block_swings
 from imu.recordings.notes import RecordingNotes
 from imu.variation.blocks import block_labels, ended_when_full
 
 SHOWN = ("tempo_ratio", "release_ms", "hinge_max_deg")
 SMALL = ("downswing_ms", "lag_at_parallel_deg", "overlap_ms")
-DIGITS = {"": 2, "ms": 0, "°": 1}
 ENOUGH = 3
 """Earlier swings needed before a swing is set beside them."""
 
@@ -28,14 +27,6 @@ STEP_WORDS = {
     "still after": "Stand still once more.",
     "done": "Calibration done.",
 }
-
-
-def number_text(metric: Metric, value: float | None) -> str:
-    """A value with its unit."""
-    if value is None or not math.isfinite(value):
-        return "unknown"
-    unit = metric.unit if metric.unit in ("", "°") else f" {metric.unit}"
-    return f"{value:.{DIGITS.get(metric.unit, 1)}f}{unit}"
 
 
 def counted(swings: Sequence[Mapping[str, Any]], notes: RecordingNotes) -> list[Mapping[str, Any]]:
@@ -58,9 +49,7 @@ def _left_out(swing: Mapping[str, Any], notes: RecordingNotes) -> str:
 
 def place_in_block(name: str, value: float | None, others: Sequence[Mapping[str, Any]]) -> Any:
     """A rail with a dot: where a value lies among the block's other swings."""
-    values = [
-        s["metrics"][name][0] for s in others if s["metrics"].get(name, [None])[0] is not None
-    ]
+    values = [known for one in others if (known := value_and_error(one, name)[0]) is not None]
     if value is None or len(values) < ENOUGH:
         left = ENOUGH - len(values)
         words = f"spread after {left} more" if left > 0 else ""
@@ -107,10 +96,7 @@ def swing_card(
         remarks.insert(-1, f"left out: {reason}")
     beside = None if swing["kind"] == "practice" else others
     large = [_large(name, swing, beside) for name in SHOWN]
-    small = [
-        f"{METRIC_BY_NAME[name].label} {number_text(METRIC_BY_NAME[name], _value(swing, name))}"
-        for name in SMALL
-    ]
+    small = [f"{METRIC_BY_NAME[name].label} {live_metric(swing, name)}" for name in SMALL]
     return html.Div(
         children=[
             html.Div(
@@ -126,20 +112,15 @@ def swing_card(
     )
 
 
-def _value(swing: Mapping[str, Any], name: str) -> float | None:
-    value: float | None = swing["metrics"].get(name, [None, None])[0]
-    return value
-
-
 def _large(name: str, swing: Mapping[str, Any], others: Sequence[Mapping[str, Any]] | None) -> Any:
     metric = METRIC_BY_NAME[name]
-    value, se = swing["metrics"].get(name, [None, None])
-    error = "" if value is None or se is None else f"± {number_text(metric, max(se, 0.01))}"
+    value, se = value_and_error(swing, name)
+    error = "" if value is None or se is None else f"± {live_number(metric, max(se, 0.01))}"
     return html.Div(
         className="record-metric",
         children=[
             html.Div(metric.label, className="tile-label"),
-            html.Div(number_text(metric, value), className="record-value"),
+            html.Div(live_number(metric, value), className="record-value"),
             html.Div(error, className="tile-spread"),
             None if others is None else place_in_block(name, value, others),
         ],
@@ -162,9 +143,7 @@ def swing_strip(
         if label:
             marks.insert(0, label)
         number = swing["number"]
-        first, second = (
-            number_text(METRIC_BY_NAME[name], _value(swing, name)) for name in SHOWN[:2]
-        )
+        first, second = (live_metric(swing, name) for name in SHOWN[:2])
         buttons.append(
             html.Button(
                 id={"type": "record-pick", "number": number},

@@ -11,7 +11,14 @@ import dash_mantine_components as dmc
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.comparing import Comparer, usual_pair
-from app.components.choices import segmented
+from app.components.choices import (
+    ALIGN,
+    USUAL_METRIC,
+    choose_metric,
+    choose_sets,
+    page_head,
+    segmented,
+)
 from app.components.findings import finding_row, words
 from app.components.graph import graph, picture_buttons
 from app.components.plan_checklist import limits_words
@@ -19,7 +26,7 @@ from app.components.where_from import where_from
 from app.planned_session import plan_at_hand, planned_sides
 from app.saved_sets import kept_sets, options, token_of
 from app.store import Store
-from imu.columns import METRIC_BY_NAME, headline_metrics
+from imu.columns import METRIC_BY_NAME
 from imu.errors import SwingspreadError
 from imu.figures.alignment import ALIGNMENTS, align_curves
 from imu.figures.curve_names import CURVES
@@ -30,8 +37,6 @@ from imu.variation.verdict import DOES_NOT_HOLD
 
 PATH = "/compare"
 NAME = "Compare"
-
-ALIGN = (("impact", "Impact"), ("top", "Top"), ("takeaway", "Takeaway"))
 
 
 def _sides(store: Store, query: Mapping[str, str]) -> tuple[list[str], list[str]]:
@@ -75,29 +80,23 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
         className="page",
         children=[
             dcc.Store(id="compare-sides", data={"a": first, "b": second, "plan": plan}),
-            html.Div(
-                className="page-head",
-                children=[
-                    html.H1("Does it hold?"),
-                    html.Div(
-                        className="choices",
-                        children=[
-                            _side("compare-a", "Set A", choices, first, "set-a"),
-                            _side("compare-b", "Set B, against A", choices, second, "set-b"),
-                            dmc.NumberInput(
-                                id="compare-limit",
-                                label="Growth allowed",
-                                value=limits.sd_ratio if limits else _ratio(query),
-                                disabled=limits is not None,
-                                min=1.05,
-                                max=10,
-                                step=0.25,
-                                decimalScale=2,
-                                suffix=" ×",
-                                size="md",
-                                w=150,
-                            ),
-                        ],
+            page_head(
+                "Does it hold?",
+                [
+                    choose_sets("compare-a", "Set A", choices, first, "set-a"),
+                    choose_sets("compare-b", "Set B, against A", choices, second, "set-b"),
+                    dmc.NumberInput(
+                        id="compare-limit",
+                        label="Growth allowed",
+                        value=limits.sd_ratio if limits else _ratio(query),
+                        disabled=limits is not None,
+                        min=1.05,
+                        max=10,
+                        step=0.25,
+                        decimalScale=2,
+                        suffix=" ×",
+                        size="md",
+                        w=150,
                     ),
                 ],
             ),
@@ -145,17 +144,10 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 className="card figure-card",
                                 **{"aria-label": "Swing by swing"},
                                 children=[
-                                    dmc.Select(
-                                        id="compare-metric",
-                                        label="Swing by swing",
-                                        data=[
-                                            {"value": metric.name, "label": metric.label}
-                                            for metric in headline_metrics()
-                                        ],
-                                        value=query.get("metric", "release_ms"),
-                                        allowDeselect=False,
-                                        size="md",
-                                        w=320,
+                                    choose_metric(
+                                        "compare-metric",
+                                        "Swing by swing",
+                                        query.get("metric", USUAL_METRIC),
                                     ),
                                     graph("compare-swings", 240, "Every swing of both sets"),
                                     html.P(
@@ -220,21 +212,6 @@ def _where_card() -> Any:
             html.Div(id="compare-where", className="halves"),
             html.P("Going together is not causing.", className="caption"),
         ],
-    )
-
-
-def _side(
-    identity: str, label: str, choices: Sequence[dict[str, Any]], value: Sequence[str], name: str
-) -> Any:
-    return dmc.MultiSelect(
-        id=identity,
-        label=label,
-        data=list(choices),
-        value=list(value),
-        size="md",
-        w=380,
-        hidePickedOptions=True,
-        className=name,
     )
 
 
@@ -337,7 +314,7 @@ def register(app: Dash, store: Store) -> None:
             _, a, b = comparer.compare(sides["a"], sides["b"], Limits())
         except SwingspreadError:
             return no_update
-        chosen = METRIC_BY_NAME.get(metric, METRIC_BY_NAME["release_ms"])
+        chosen = METRIC_BY_NAME.get(metric, METRIC_BY_NAME[USUAL_METRIC])
         return distribution_figure(
             [one.swings[chosen.name].to_numpy(float) for one in (a, b)],
             [a.name, b.name],

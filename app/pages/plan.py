@@ -28,6 +28,11 @@ NAME = "Plan"
 SEE = (("spread", "Growth of the spread"), ("mean", "Move of the mean"))
 POWERS = (("0.8", "80 in 100"), ("0.9", "90 in 100"))
 USUAL = {"see": "spread", "ratio": "1.5", "shift": "0.5", "power": "0.8", "block": "10"}
+WISHES = tuple(
+    f"plan-{one}"
+    for one in ("see", "ratio", "shift", "power", "block", "session", "label-a", "label-b")
+)
+"""What the test shall see and how it is laid out, in the order ``_wanted`` takes them."""
 USUAL_SESSION, USUAL_LABELS = "60", ("practice", "pressure")
 
 
@@ -289,27 +294,19 @@ def register(app: Dash, store: Store) -> None:
         Output("plan-ratio-box", "hidden"),
         Output("plan-shift-box", "hidden"),
         Output("plan-compare", "href"),
-        Input("plan-see", "value"),
-        Input("plan-ratio", "value"),
-        Input("plan-shift", "value"),
-        Input("plan-power", "value"),
-        Input("plan-block", "value"),
-        Input("plan-session", "value"),
-        Input("plan-label-a", "value"),
-        Input("plan-label-b", "value"),
+        *(Input(one, "value") for one in WISHES),
         State("plan-kept-name", "data"),
     )
-    def show(
-        see: str, ratio: Any, shift: Any, power: str, block: Any, session: Any,
-        first: str, second: str, name: str,
-    ) -> tuple[Any, ...]:  # fmt: skip
+    def show(*asked: Any) -> tuple[Any, ...]:
+        *wishes, name = asked
+        see = wishes[0]
         hidden = (see != "spread", see == "spread")
         try:
             if name:
                 kept = kept_sets(store.shelf.place()).find_plan(name)
                 plan = {**kept.layout, "limits": kept.limits.as_dict()}
             else:
-                plan = _wanted(see, ratio, shift, power, block, session, first, second)
+                plan = _wanted(*wishes)
         except SwingspreadError as mistake:
             said = html.Span(str(mistake), className="bad")
             return said, "", no_update, no_update, *hidden, no_update
@@ -323,27 +320,17 @@ def register(app: Dash, store: Store) -> None:
         Output("address", "href", allow_duplicate=True),
         Input("plan-keep", "n_clicks"),
         State("plan-name", "value"),
-        State("plan-see", "value"),
-        State("plan-ratio", "value"),
-        State("plan-shift", "value"),
-        State("plan-power", "value"),
-        State("plan-block", "value"),
-        State("plan-session", "value"),
-        State("plan-label-a", "value"),
-        State("plan-label-b", "value"),
+        *(State(one, "value") for one in WISHES),
         prevent_initial_call=True,
     )
-    def keep(
-        _clicks: int, name: str, see: str, ratio: Any, shift: Any, power: str, block: Any,
-        session: Any, first: str, second: str,
-    ) -> tuple[Any, Any]:  # fmt: skip
+    def keep(_clicks: int, name: str, *wishes: Any) -> tuple[Any, Any]:
         if not _clicks:
             return no_update, no_update
         now = datetime.datetime.now().astimezone().isoformat(timespec="seconds")
         try:
             label = check_set_name(name or "")
-            plan = _wanted(see, ratio, shift, power, block, session, first, second)
-            limits = Limits(power=float(power), set_at=now)
+            plan = _wanted(*wishes)
+            limits = Limits(power=float(wishes[3]), set_at=now)
             kept = SavedPlan(label, limits, {**plan, "limits": limits.as_dict()})
             update_saved_sets(Path(store.shelf.place()), lambda saved: saved.with_plan(kept))
         except SwingspreadError as mistake:
@@ -364,14 +351,7 @@ def register(app: Dash, store: Store) -> None:
     app.clientside_callback(
         ClientsideFunction("compare", "rememberPlan"),
         Output("plan-choices", "className"),
-        Input("plan-see", "value"),
-        Input("plan-ratio", "value"),
-        Input("plan-shift", "value"),
-        Input("plan-power", "value"),
-        Input("plan-block", "value"),
-        Input("plan-session", "value"),
-        Input("plan-label-a", "value"),
-        Input("plan-label-b", "value"),
+        *(Input(one, "value") for one in WISHES),
         State("plan-kept-name", "data"),
     )
 

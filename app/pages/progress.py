@@ -10,11 +10,12 @@ import dash_mantine_components as dmc
 import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
+from app.components.choices import USUAL_METRIC, choose_metric, page_head
 from app.components.graph import graph, picture_buttons
 from app.components.numbers import plain
 from app.shelf import Entry
 from app.store import Store
-from imu.columns import METRIC_BY_NAME, headline_metrics
+from imu.columns import METRIC_BY_NAME
 from imu.errors import SwingspreadError
 from imu.figures.trend import trend_figure
 from imu.number_words import decimals_for
@@ -57,41 +58,23 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
     """The player and club of the address, or the first of the library."""
     known = pairs(store)
     who = _chosen(known, query)
-    metric = query.get("metric", "release_ms")
     return html.Div(
         className="page",
         children=[
             dcc.Store(id="progress-who", data=who),
-            html.Div(
-                className="page-head",
-                children=[
-                    html.H1("Over the months"),
-                    html.Div(
-                        className="choices",
-                        children=[
-                            dmc.Select(
-                                id="progress-choose",
-                                label="Player and club",
-                                data=list(known),
-                                value=who,
-                                allowDeselect=False,
-                                size="md",
-                                w=320,
-                            ),
-                            dmc.Select(
-                                id="progress-metric",
-                                label="Measure",
-                                data=[
-                                    {"value": one.name, "label": one.label}
-                                    for one in headline_metrics()
-                                ],
-                                value=metric if metric in METRIC_BY_NAME else "release_ms",
-                                allowDeselect=False,
-                                size="md",
-                                w=320,
-                            ),
-                        ],
+            page_head(
+                "Over the months",
+                [
+                    dmc.Select(
+                        id="progress-choose",
+                        label="Player and club",
+                        data=list(known),
+                        value=who,
+                        allowDeselect=False,
+                        size="md",
+                        w=320,
                     ),
+                    choose_metric("progress-metric", "Measure", query.get("metric", USUAL_METRIC)),
                 ],
             ),
             html.Div(id="progress-words", role="status"),

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
-import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from app.comparing import usual_pair
+from app.components.choices import choose_sets, page_head
 from app.saved_sets import options
 from app.store import Store
 from imu.errors import SwingspreadError
@@ -71,33 +71,11 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
         className="page",
         children=[
             dcc.Store(id="report-which", data={"recordings": ids, "against": against}),
-            html.Div(
-                className="page-head",
-                children=[
-                    html.H1("To take home"),
-                    html.Div(
-                        className="choices",
-                        children=[
-                            dmc.MultiSelect(
-                                id="report-choose",
-                                label="Recording or set",
-                                data=choices,
-                                value=ids,
-                                size="md",
-                                w=400,
-                                hidePickedOptions=True,
-                            ),
-                            dmc.MultiSelect(
-                                id="report-against",
-                                label="Set against, if anything",
-                                data=choices,
-                                value=against,
-                                size="md",
-                                w=400,
-                                hidePickedOptions=True,
-                            ),
-                        ],
-                    ),
+            page_head(
+                "To take home",
+                [
+                    choose_sets("report-choose", "Recording or set", choices, ids),
+                    choose_sets("report-against", "Set against, if anything", choices, against),
                 ],
             ),
             html.Div(

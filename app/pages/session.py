@@ -6,11 +6,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
-import dash_mantine_components as dmc
 import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
-from app.components.choices import segmented
+from app.components.choices import ALIGN, choose_sets, segmented
 from app.components.graph import graph, picture_buttons
 from app.components.swing_grid import rows_of, swing_grid
 from app.components.ticked_swings import register_ticked, sets_box, ticked_bar
@@ -46,7 +45,6 @@ TABLE_METRICS = (
     "plane_shift_deg",
     "clubhead_speed_m_s",
 )
-ALIGN = (("impact", "Impact"), ("top", "Top"), ("takeaway", "Takeaway"))
 KINDS = (("ball", "With ball"), ("practice", "Practice"), ("every", "All"))
 
 
@@ -107,15 +105,11 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                 className="page-head",
                 children=[
                     html.Div([html.H1(heading), html.P(under, className="quiet")]),
-                    dmc.MultiSelect(
-                        id="session-choose",
-                        label="Recordings or sets shown",
-                        data=options(store.shelf.place(), store.entries()),
-                        value=list(ids),
-                        size="md",
-                        w=380,
-                        hidePickedOptions=True,
-                        checkIconPosition="right",
+                    choose_sets(
+                        "session-choose",
+                        "Recordings or sets shown",
+                        options(store.shelf.place(), store.entries()),
+                        ids,
                     ),
                 ],
             ),
