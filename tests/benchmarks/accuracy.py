@@ -61,11 +61,15 @@ class Score:
 
 
 def simulate(profile: str, seed: int) -> SimulatedSession:
+    """One session of an unseen player, with sensors of a named profile."""
+    return play(assumed() if profile == ASSUMED else profile_named(profile), seed)
+
+
+def play(errors: Profile, seed: int) -> SimulatedSession:
     """One session of an unseen player."""
     rng = np.random.default_rng(seed)
     club = CLUBS[int(rng.integers(len(CLUBS)))]
     hand = "left" if rng.random() < 0.5 else "right"
-    errors = assumed() if profile == ASSUMED else profile
     return simulate_session(mixed_plan(rng, club=club, handedness=hand), errors, seed)
 
 

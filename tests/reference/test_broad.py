@@ -88,16 +88,26 @@ def test_inclination_is_within_the_target(path: Path) -> None:
     assert ours(path, DELAY) <= (0.8 if "fast" in path.stem else 0.6)
 
 
+def test_mean_over_trials_is_within_the_target_without_the_delay_too() -> None:
+    # At the timing the published filter's own scores are given at: 0.53° over all 30 trials and
+    # 0.74° over the fast ones for the best filter (Laidig & Seel 2023).
+    scores = {path.stem: ours(path, half_sample(path)) for path in TRIALS}
+    assert np.mean(list(scores.values())) <= 0.6
+    assert np.mean([score for name, score in scores.items() if "fast" in name]) <= 0.8
+
+
+# Measured: 0.22/0.28, 0.25/0.34, 0.27/0.19 and 0.28/0.25 with the delay. Where the sensor is
+# carried about fast without turning much, the published filter is ahead, by 0.08.
 @every_trial
 def test_no_trial_is_much_worse_than_the_published_filter(path: Path) -> None:
-    assert ours(path, DELAY) <= theirs(path, DELAY) + 0.1
+    assert ours(path, DELAY) <= theirs(path, DELAY) + 0.09
 
 
 @every_trial
 def test_no_trial_is_much_worse_at_the_filters_own_timing(path: Path) -> None:
     # vqf's orientation holds after the sample: half a sample later than the sample's middle.
     delay = half_sample(path)
-    assert ours(path, delay) <= theirs(path, delay) + 0.1
+    assert ours(path, delay) <= theirs(path, delay) + 0.05
 
 
 def test_better_than_the_published_filter_over_the_trials() -> None:
