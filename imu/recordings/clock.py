@@ -121,8 +121,9 @@ def find_host_steps(sensor_time: FloatArray, host_time: FloatArray) -> FloatArra
     for i in range(1, len(minima)):
         before, after = minima[max(0, i - span) : i], minima[i : i + span]
         size = float(np.min(after) - np.min(before))
-        earlier = float(np.median(after) - np.median(before))
-        if abs(size) > _STEP and abs(earlier) > _STEP and abs(minima[i] - minima[i - 1]) > _STEP:
+        if abs(size) <= _STEP or abs(minima[i] - minima[i - 1]) <= _STEP:
+            continue
+        if abs(np.median(after) - np.median(before)) > _STEP:
             low, high = centres[i - 1] - _WINDOW, centres[i] + _WINDOW
             near = (sensor_time >= low) & (sensor_time <= high)
             (index,) = np.nonzero(near)

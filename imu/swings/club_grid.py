@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from imu.fusion.rotation_scan import running_product, step_quaternions
 from imu.types import BoolArray, FloatArray, Stream
 
 GRID_HZ = 100.0
@@ -88,29 +89,5 @@ def orientation_from(grid: ClubGrid, first: int, stop: int) -> Rotation:
 
     Gyroscope only, bin by bin: good to a degree or so over a swing.
     """
-    turns = Rotation.from_rotvec(grid.gyr[first:stop] / GRID_HZ).as_quat()
-    return Rotation.from_quat(_running_product(turns))
-
-
-def _running_product(quats: FloatArray) -> FloatArray:
-    """(M, 4) running products q0, q0·q1, q0·q1·q2, … (xyzw), by doubling: M log M, no loop."""
-    product = quats.copy()
-    reach = 1
-    while reach < len(product):
-        left, right = product[:-reach].copy(), product[reach:].copy()
-        product[reach:] = _multiply(left, right)
-        reach *= 2
-    return product
-
-
-def _multiply(a: FloatArray, b: FloatArray) -> FloatArray:
-    ax, ay, az, aw = a.T
-    bx, by, bz, bw = b.T
-    return np.column_stack(
-        [
-            aw * bx + ax * bw + ay * bz - az * by,
-            aw * by - ax * bz + ay * bw + az * bx,
-            aw * bz + ax * by - ay * bx + az * bw,
-            aw * bw - ax * bx - ay * by - az * bz,
-        ]
-    )
+    steps = step_quaternions(np.ascontiguousarray(grid.gyr[first:stop].T) / GRID_HZ)
+    return Rotation.from_quat(running_product(steps).T, scalar_first=True)
