@@ -63,7 +63,7 @@ def upright_row(
     entries = slice(offset + ACC_MATRIX.start, offset + ACC_MATRIX.stop)
     read = taper @ track.force_read[first:last]
     by_shared[:, entries] = outer(average[None], read[None])[0]
-    return mean - _UP, by_shared, turned @ field.own[middle], sigma
+    return mean - _UP, by_shared, turned @ field.own(slice(middle, middle + 1))[0], sigma
 
 
 def bias_evidence(

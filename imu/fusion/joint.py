@@ -91,13 +91,31 @@ class RotationField:
 
     rows : index of the instants in the base. matrix : (M, 3, 3) sensor to world.
     rate : (M, 3, 12) answer to the sensor's gyroscope bias and matrix.
-    own : (M, 3, S) answer to the swing's own unknowns.
+    starting : columns of the swing's own unknowns that turn the start, and with it everything.
+    ramps : (B, M), how far the sensor's breaks have turned it; their columns follow from
+    ``first_break`` on, three each. size : number of the swing's own unknowns.
     """
 
     rows: np.ndarray
     matrix: FloatArray
     rate: FloatArray
-    own: FloatArray
+    starting: slice
+    ramps: FloatArray
+    first_break: int
+    size: int
+
+    def break_columns(self) -> list[tuple[slice, FloatArray]]:
+        """Columns and ramp (M,) of each break."""
+        first = self.first_break
+        return [(slice(first + 3 * k, first + 3 * k + 3), r) for k, r in enumerate(self.ramps)]
+
+    def own(self, rows: slice = slice(None)) -> FloatArray:
+        """(K, 3, S) answer to the swing's own unknowns at some of the instants."""
+        answer = np.zeros((len(self.rows[rows]), 3, self.size))
+        answer[:, :, self.starting] = np.eye(3)
+        for columns, ramp in self.break_columns():
+            answer[:, :, columns] = ramp[rows, None, None] * np.eye(3)
+        return answer
 
 
 def rotation_field(
@@ -122,14 +140,19 @@ def rotation_field(
     rate *= 0.5 * step
     running = np.zeros_like(rate)
     np.cumsum(rate[:-1] + rate[1:], axis=0, out=running[1:])
-    own = np.zeros((len(rows), 3, state.size))
     starting, first_break = state.columns(role)
-    own[:, :, starting] = np.eye(3)
-    for number, spell in enumerate(state.breaks[role]):
-        column = first_break + 3 * number
-        ramp = spell.ramp_onward(time) if onward else spell.ramp(time)
-        own[:, :, column : column + 3] = ramp[:, None, None] * np.eye(3)
-    return RotationField(rows, matrix, running, own)
+    ramps = [
+        spell.ramp_onward(time) if onward else spell.ramp(time) for spell in state.breaks[role]
+    ]
+    return RotationField(
+        rows,
+        matrix,
+        running,
+        starting,
+        np.array(ramps).reshape(-1, len(rows)),
+        first_break,
+        state.size,
+    )
 
 
 def outer(matrix: FloatArray, vectors: FloatArray) -> FloatArray:
@@ -168,14 +191,15 @@ def joint_rows(
     time = samples.time
     good = samples.usable(time, shared.at(time))
     windows = _Windows(good, max(2, round(ROW_SPAN / samples.step)))
-    aim = good[:, None, None] * _unclipped(samples, shared, fields)
+    keep = _unclipped(samples, shared, fields)
+    weight = good.astype(np.float64)
     by_shared = np.zeros((len(windows), 3, SIZE))
     by_own = np.zeros((len(windows), 3, state.size))
     size = np.zeros(len(time))
     for role, sign in ((FOREARM, 1.0), (CLUB, -1.0)):
         errors, track, field = shared.sensors[role], tracks[role], fields[role]
-        matrix = sign * (aim @ field.matrix)
-        turned = -sign * (aim @ skew(track.wrist))
+        matrix = _seen(field.matrix, keep, sign * weight)
+        turned = _seen(skew(track.wrist), keep, -sign * weight)
         rate, change, lever = track.rate, track.rate_change, errors.lever
         swing, arm = skew(rate), skew(lever)
         # d(−ω × (ω × r)) = ([ω × r]× + [ω]× [r]×) dω and d(−ω′ × r) = [r]× dω′
@@ -191,15 +215,18 @@ def joint_rows(
         block[:, :, ACC_BIAS] = -windows.mean(matrix) @ (np.eye(3) + errors.acc_matrix)
         block[:, :, ACC_MATRIX] = windows.outer(matrix, track.force_read)
         block[:, :, LEVER] = -windows.mean(matrix @ (swing @ swing + skew(change)))
-        by_own += windows.product(turned, field.own)
+        by_own[:, :, field.starting] = windows.mean(turned)
+        for columns, ramp in field.break_columns():
+            by_own[:, :, columns] = windows.mean(turned * ramp[:, None, None])
         size += np.sqrt(np.einsum("ni,ni->n", track.force, track.force))
     slope = np.gradient(tracks[FOREARM].wrist, samples.step, axis=0)
-    slope = np.einsum("nij,nj->ni", aim, slope)
+    slope = _seen(slope[:, :, None], keep, weight)[:, :, 0]
     by_shared[:, :, CLOCK_SHIFT] = -windows.mean(slope)
     by_shared[:, :, CLOCK_DRIFT] = -windows.mean(slope * (time - shared.clock_origin)[:, None])
-    error = np.einsum("nij,nj->ni", aim, tracks[FOREARM].wrist - tracks[CLUB].wrist)
+    error = (tracks[FOREARM].wrist - tracks[CLUB].wrist)[:, :, None]
+    error = _seen(error, keep, weight)[:, :, 0]
     return JointRows(
-        windows.centers, windows.mean(error), by_shared, by_own, windows.mean(good * size)
+        windows.centers, windows.mean(error), by_shared, by_own, windows.mean(weight * size)
     )
 
 
@@ -246,17 +273,26 @@ class _Windows:
         return np.asarray(total / self._good.reshape(-1, *([1] * (halves.ndim - 1))))
 
 
+def _seen(values: FloatArray, keep: FloatArray | None, weight: FloatArray) -> FloatArray:
+    """(N, 3, K) less what clipped axes can't see, each row times its weight (N,)."""
+    seen = values if keep is None else keep @ values
+    return seen * weight[:, None, None]
+
+
 def _unclipped(
     samples: SwingSamples, shared: Shared, fields: Mapping[str, RotationField]
-) -> FloatArray:
+) -> FloatArray | None:
     """(N, 3, 3) matrices that take from a world vector its parts along clipped sensor axes.
 
-    A clipped axis says nothing along itself, but the other two still bind the joint.
+    A clipped axis says nothing along itself, but the other two still bind the joint. None when
+    no axis was clipped.
     """
     time = samples.time
+    flags = {role: samples.clipped_axes(role, time, shared.at(time)) for role in SENSORS}
+    if not any(clipped.any() for clipped in flags.values()):
+        return None
     keep = np.tile(np.eye(3), (len(time), 1, 1))
-    for role in SENSORS:
-        clipped = samples.clipped_axes(role, time, shared.at(time))
+    for role, clipped in flags.items():
         for axis in range(3):
             (which,) = np.nonzero(clipped[:, axis])
             if len(which):

@@ -106,7 +106,7 @@ def motion_errors(
     for role in SENSORS:
         track, errors = tracks[role], fit.shared.sensors[role]
         field = rotation_field(track, errors, swing.state, role, stride, onward=True)
-        own = field.own * _before_strike(swing.state, role)
+        own = field.own() * _before_strike(swing.state, role)
         by_shared = np.zeros((len(field.rows), 3, SIZE))
         by_shared[:, :, OFFSET[role] : OFFSET[role] + 12] = field.rate
         if role == FOREARM:
