@@ -200,8 +200,10 @@ def _plane_shift(events: SwingPlaces) -> FloatArray:
     squared = kin.dot(turning, turning)
     weight = squared / (squared + LEAST_TURNING**2)
     tilt = np.array([kin.inclination(turning, events.normal[:, :, None]) * weight, weight])
-    until = top + TRANSITION_PART * (impact - top)
-    means = mean_between(tilt, np.array([top, parallel]) - first, np.array([until, impact]) - first)
+    # A shaft level only before a late last change of direction counts from there.
+    begin = np.array([top, np.maximum(parallel, top)]) - first
+    end = np.array([top + TRANSITION_PART * (impact - top), impact]) - first
+    means = mean_between(tilt, begin, end)
     early, delivery = means[0] / np.maximum(means[1], 1e-12)
     shift: FloatArray = early - delivery
     return shift / DEG

@@ -72,9 +72,9 @@ def crossings(
     # Several times faster than looking for them in all dimensions.
     flat = np.flatnonzero(past[..., 1:] > past[..., :-1])
     row, before = np.divmod(flat, max(part.shape[-1] - 1, 1))
-    series = part.reshape(-1, part.shape[-1])
-    here, there = series[row, before], series[row, before + 1]
     before += low
+    series = values.reshape(-1, values.shape[-1])
+    here, there = series[row, before], series[row, before + 1]
     found = Crossings(row, before, before + here / (here - there), values.shape[:-1])
     # A stack of one was cut to its span above.
     if readings > 1 and first is not None:
