@@ -44,8 +44,8 @@ def event_noise(
     if window.kind == BALL:
         rate["impact"] = window.impact_se
     else:
-        turning = abs(float(value_at(places.club_rate, places.place["impact"])[0]))
-        rate["impact"] = math.sqrt(2.0) * angle_noise / max(turning, 1e-9)
+        (turning,) = _read(places.club_rate, float(places.place["impact"][0]))
+        rate["impact"] = math.sqrt(2.0) * angle_noise / max(abs(turning), 1e-9)
     return rate
 
 
@@ -55,7 +55,7 @@ def _per_slope(values: FloatArray, places: SwingPlaces, name: str, noise: float)
     if math.isnan(place):
         return math.nan
     reach = max(1.0, 0.005 / places.step)
-    before, after = (_read(values, place + way * reach) for way in (-1.0, 1.0))
+    before, after = _read(values, place - reach, place + reach)
     slope = abs(after - before) / (2.0 * reach * places.step)
     return noise / max(slope, 1e-9)
 
@@ -67,10 +67,11 @@ def _per_bend(values: FloatArray, places: SwingPlaces, name: str, noise: float) 
         return math.nan
     reach = max(2.0, 0.010 / places.step)
     span = reach * places.step
-    before, at, after = (_read(values, place + way * reach) for way in (-1.0, 0.0, 1.0))
+    before, at, after = _read(values, place - reach, place, place + reach)
     return noise / max(abs(after + before - 2.0 * at) / span**2, 1e-9)
 
 
-def _read(values: FloatArray, place: float) -> float:
-    """Value of a (1, N) series at a place."""
-    return float(value_at(values, np.array([place]))[0])
+def _read(values: FloatArray, *places: float) -> list[float]:
+    """Values of a (1, N) series at some places."""
+    found: list[float] = value_at(values, np.array(places)[:, None])[:, 0].tolist()
+    return found

@@ -61,8 +61,8 @@ class SwingPlaces:
     were read from.
 
     movements : of the K readings.
-    place : (K,) by event name and, besides, ``onset`` (greatest
-    hinge), ``address_begin`` and ``address_end``; NaN where not found.
+    place : (K,) by event name and, besides, ``onset`` (greatest hinge), ``address_begin`` and
+    ``address_end``; NaN where not found.
     returned : (K,) False where impact had to be guessed, since the shaft of a practice swing did
     not return to its address direction.
     normal : (3, K) unit normal of the delivery plane, along the downswing's turning.

@@ -1,6 +1,8 @@
 """Numbers of one swing from its events: every metric of ``imu.columns``, in its unit there.
 
-This is an edge of the house: degrees and milliseconds leave here. Clubhead speed takes the
+This is an edge of the house: degrees and milliseconds leave here. Every number is an array (K,),
+one for each of K readings of the swing that are made at once (``imu.swings.measure``): the swing
+itself, and what each of its errors would make of it. Clubhead speed takes the
 arm to turn about a fixed shoulder (double-pendulum theory; White 2006, Am J Phys 74:1088).
 """
 
@@ -66,7 +68,6 @@ _NEEDS: Mapping[str, tuple[str, ...]] = {
 }
 """Events without which a metric cannot be had."""
 
-
 _NEEDED = tuple(sorted({event for needs in _NEEDS.values() for event in needs}))
 _NEED_TABLE = np.array([[name in _NEEDS[metric.name] for name in _NEEDED] for metric in METRICS])
 
@@ -122,8 +123,7 @@ def swing_numbers(
     wrist_before, wrist = kin.wrist_speed(axes, rates, velocity, club_lever)
     # Asked only once: readings of slightly changed motions follow the first.
     worth = gained > LEAST_GAIN * speed if near is None else math.isfinite(near["wrist_share"])
-    share = (wrist - wrist_before) / np.where(worth, gained, math.nan)
-    out["wrist_share"] = share
+    out["wrist_share"] = (wrist - wrist_before) / np.where(worth, gained, math.nan)
     shaft, club_rate = axes[:, 1, 1], rates[:, 1, 1]
     tolerance = settings.near_line_tolerance
     out.update(_near_line(kin.across(club_rate, shaft), events.normal, speed, tolerance))
