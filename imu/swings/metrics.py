@@ -2,8 +2,8 @@
 
 This is an edge of the house: degrees and milliseconds leave here. Every number is an array (K,),
 one for each of K readings of the swing that are made at once (``imu.swings.measure``): the swing
-itself, and what each of its errors would make of it. Clubhead speed takes the
-arm to turn about a fixed shoulder (double-pendulum theory; White 2006, Am J Phys 74:1088).
+itself, and what each of its errors would make of it. Clubhead speed takes the arm to turn about a
+fixed shoulder (double-pendulum theory; White 2006, Am J Phys 74:1088).
 """
 
 from __future__ import annotations
