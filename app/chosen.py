@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -41,6 +41,15 @@ class Analysed:
         kinds = ("ball",) if (everything.swings["kind"] == "ball").any() else ("practice",)
         return select(everything, Selection(kinds=kinds), name)
 
+    def labelled(self) -> Analysis:
+        """The analysis as handed out: where a plan was followed, with the block of each swing."""
+        blocks = self.notes.block_labels(
+            self.analysis.swings["impact_club_clock_us"].to_numpy(float)
+        )
+        if blocks is None:
+            return self.analysis
+        return replace(self.analysis, swings=self.analysis.swings.assign(block=blocks))
+
 
 def noted(notes: RecordingNotes, analysis: Analysis) -> pd.DataFrame:
     """What people noted on each swing of the analysis, one row a swing."""
@@ -48,11 +57,14 @@ def noted(notes: RecordingNotes, analysis: Analysis) -> pd.DataFrame:
 
 
 def noted_on(notes: RecordingNotes, swings: pd.DataFrame) -> pd.DataFrame:
-    """What people noted on each row of a swing table."""
+    """What people noted on each row of a swing table; with the ``block`` of each where the
+    recording followed a plan."""
     impacts = swings["impact_club_clock_us"].to_numpy(float)
     found = [notes.find(impact) if impact == impact else None for impact in impacts]
     rows = [[getattr(note, name) if note else "" for name in NOTED] for note in found]
-    return pd.DataFrame(rows, columns=list(NOTED))
+    said = pd.DataFrame(rows, columns=list(NOTED))
+    blocks = notes.block_labels(impacts)
+    return said if blocks is None else said.assign(block=blocks)
 
 
 def read_labelled(library: str | None, text: str) -> tuple[Path, Recording]:

@@ -22,6 +22,7 @@ COMMANDS: tuple[str, ...] = (
     "recover",
     "import",
     "list",
+    "label",
     "analyse",
     "reanalyse",
     "spread",

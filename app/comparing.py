@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 from functools import lru_cache
 
-from app.saved_sets import set_in
+from app.saved_sets import block_token, shown_name
 from app.shelf import Entry
 from app.store import Store, SwingSet
 from imu.errors import SwingspreadError
@@ -20,10 +20,13 @@ PAIRS = (("practice", "pressure"), ("practice", "after-drill"), ("warm-up", "pra
 
 
 def usual_pair(entries: Sequence[Entry]) -> tuple[str, str] | None:
-    """Two recordings worth comparing: blocks of one player, club and session."""
+    """Words of two sets worth comparing: blocks of one player, club and session."""
     sound = [entry for entry in entries if not entry.problem]
     for first, second in PAIRS:
         for a in sound:
+            held = {label.casefold(): label for label in a.blocks}
+            if first in held and second in held:
+                return block_token([a.id], held[first]), block_token([a.id], held[second])
             for b in sound:
                 same = (a.player, a.club, a.session) == (b.player, b.club, b.session)
                 if same and a.block.casefold() == first and b.block.casefold() == second:
@@ -45,7 +48,7 @@ def set_name(entries: Sequence[Entry], others: Sequence[Entry]) -> str:
 
 def side_name(store: Store, tokens: Sequence[str], others: Sequence[str]) -> str:
     """Name of one side of a comparison: of its saved sets, or what tells its recordings apart."""
-    names = [set_in(token) for token in tokens]
+    names = [shown_name(token) for token in tokens]
     if names and all(names):
         return " + ".join(names)
     return set_name(store.resolve(tokens), store.resolve(others) if others else ())

@@ -12,6 +12,7 @@ from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders
 from imu.recordings.atomic import PART
 from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import SavedSet, SavedSets, read_saved_sets, update_saved_sets
 from imu.recordings.store import MANIFEST_FILE
 from imu.variation.selection import Selection, may_hold
@@ -153,7 +154,8 @@ def _belongs(folder: JournalFolder, ids: set[str], players: set[str]) -> bool:
     if folder.finished_id in ids:
         return True
     try:
-        return folder.manifest().player.name.casefold() in players
+        as_noted = read_notes(folder.path).label(folder.manifest())
+        return as_noted.player.name.casefold() in players
     except SwingspreadError:
         return False
 

@@ -9,13 +9,17 @@ import hashlib
 import json
 import shutil
 import tempfile
+from collections.abc import Collection
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 
 import imu
+from imu.recordings.parquet_file import write_packed
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
 
@@ -67,10 +71,27 @@ def read_cached(recording: Path, settings: AnalysisSettings) -> Analysis | None:
         return None
 
 
+def read_cached_swings(
+    recording: Path, settings: AnalysisSettings, columns: Collection[str] | None = None
+) -> pa.Table | None:
+    """The swing table as kept, without the far larger curves; None when it cannot be read.
+
+    columns : all that is wanted of it; one that it does not have is left out.
+    """
+    path = cache_folder(recording, settings) / "swings.parquet"
+    try:
+        with path.open("rb") as file:
+            held = pq.ParquetFile(file)
+            names = held.schema_arrow.names
+            if columns is not None:
+                names = [name for name in names if name in columns]
+            return held.read(names, use_threads=False)
+    except (OSError, ValueError):
+        return None
+
+
 def is_kept(recording: Path, settings: AnalysisSettings) -> bool:
     """Whether the analysis is kept, by the ends of its files alone: quick, for whole libraries."""
-    import pyarrow.parquet as pq
-
     folder = cache_folder(recording, settings)
     try:
         for name in _TABLES:
@@ -88,7 +109,9 @@ def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> Non
         part = Path(tempfile.mkdtemp(prefix=".part-", dir=folder.parent))
         try:
             for name in _TABLES:
-                getattr(analysis, name).to_parquet(part / f"{name}.parquet", compression="zstd")
+                write_packed(
+                    pa.Table.from_pandas(getattr(analysis, name)), part / f"{name}.parquet"
+                )
             facts = {name: getattr(analysis, name) for name in _FACTS}
             (part / "analysis.json").write_text(json.dumps(facts, default=_plain), "utf-8")
             if folder.exists():  # asked for afresh, or what is there could not be read
@@ -97,7 +120,7 @@ def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> Non
             shutil.rmtree(folder / "before", ignore_errors=True)
         finally:
             shutil.rmtree(part, ignore_errors=True)
-        _tidy(folder.parent)
+        _tidy(folder.parent, folder)
     except (OSError, TypeError, ValueError):
         return
 
@@ -110,8 +133,9 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} is no plain value")
 
 
-def _tidy(derived: Path) -> None:
-    """Keep the newest few."""
-    kept = sorted(derived.glob("analysis-*"), key=lambda path: path.stat().st_mtime, reverse=True)
-    for path in kept[VERSIONS_KEPT:]:
+def _tidy(derived: Path, newest: Path) -> None:
+    """Keep ``newest``, and the newest few others by the clock, which may have been set back."""
+    others = [path for path in derived.glob("analysis-*") if path != newest]
+    others.sort(key=lambda path: path.stat().st_mtime, reverse=True)
+    for path in others[VERSIONS_KEPT - 1 :]:
         shutil.rmtree(path, ignore_errors=True)

@@ -12,9 +12,12 @@ import flask
 import pandas as pd
 
 from app.comparing import counted_set, side_name
+from app.everything import everything_of
+from app.shelf import own_library
 from app.store import Store, SwingSet
 from imu.errors import SwingspreadError
-from imu.exports.curves import curve_columns, write_curves
+from imu.exports.archive import write_archive
+from imu.exports.curves import write_curves
 from imu.exports.dictionary import describe_swing_columns
 from imu.exports.folder import write_spreadsheet
 from imu.exports.motion_bids import write_motion_bids
@@ -24,9 +27,12 @@ from imu.exports.plain_csv import write_plain_csv
 from imu.exports.report import compose_report
 from imu.exports.report_page import render
 from imu.exports.tables import swing_columns, write_csv, write_parquet
+from imu.recorder.folder import default_journals
 from imu.recordings.names import file_name
 from imu.types import Recording
 from imu.variation.compare import compare_sets
+from imu.variation.selection import Selection
+from imu.variation.selection_words import write_selection
 from imu.variation.spread import spread_table
 
 
@@ -64,14 +70,12 @@ def _spreadsheet(shown: SwingSet, target: Path) -> None:
 
 
 def _curves(shown: SwingSet, target: Path) -> None:
-    if len(shown.ids) == 1:
-        write_curves(shown.analyses[0].curves, target)
-        return
-    parts = [
-        curve_columns(analysis.curves).assign(recording_id=entry.id)
-        for entry, analysis in zip(shown.entries, shown.analyses, strict=True)
-    ]
-    pd.concat(parts, ignore_index=True).to_parquet(target, compression="zstd", index=False)
+    several = len(shown.ids) > 1
+    parts = []
+    for entry, (curves, rows) in zip(shown.entries, shown.parts, strict=True):
+        own = curves[curves["swing"].isin(rows["swing"])]
+        parts.append(own.assign(recording_id=entry.id) if several else own)
+    write_curves(pd.concat(parts, ignore_index=True), target)
 
 
 MAKERS: dict[str, tuple[Callable[[SwingSet, Path], None], str]] = {
@@ -109,6 +113,9 @@ def _raw_csv(recordings: Sequence[Recording], folder: Path) -> None:
         write_plain_csv(recording, folder / name)
 
 
+EVERYTHING = "everything.zip"
+"""All that is kept of the player named in the address."""
+
 RAW: dict[str, Callable[[Sequence[Recording], Path], object]] = {
     "csv.zip": _raw_csv,
     "raw.zip": write_motion_bids,
@@ -128,6 +135,10 @@ def add_file_routes(server: flask.Flask, store: Store) -> None:
                 return _report_response(store, name, ids, against, "save" in arguments)
             if name in RAW:
                 kind, content = "application/zip", _raw_zip(store, name, ids)
+            elif name == EVERYTHING:
+                who = arguments.get("player", "")
+                kind, content = "application/zip", _everything(store, who)
+                return _sent(content, kind, f"all-of-{file_name(who)}.zip")
             elif name in MAKERS:
                 maker, kind = MAKERS[name]
                 shown = store.swing_set(ids)
@@ -140,6 +151,18 @@ def add_file_routes(server: flask.Flask, store: Store) -> None:
             return _sent(content, kind, f"{_stem(store, ids)}-{name}")
         except SwingspreadError as problem:
             return flask.Response(str(problem), status=409, mimetype="text/plain")
+
+
+def _everything(store: Store, player: str) -> bytes:
+    """All that is kept of a player."""
+    if not player:
+        raise SwingspreadError("No player is named.")
+    wanted = [write_selection(Selection(players=(player,)))]
+    _, fill = everything_of(own_library(store.shelf), wanted, default_journals())
+    with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
+        target = Path(scratch) / EVERYTHING
+        write_archive(target, fill)
+        return target.read_bytes()
 
 
 def _raw_zip(store: Store, name: str, ids: Sequence[str]) -> bytes:
@@ -165,7 +188,9 @@ def report_html(store: Store, ids: Sequence[str], against: Sequence[str]) -> str
         other = counted_set(others, side_name(store, against, ids))
         comparison = compare_sets(other, chosen, curves=False)
     version = shown.analyses[0].version
-    return render(compose_report(chosen, shown.entries[0].manifest, version, other, comparison))
+    first = shown.entries[0].manifest
+    manifest = replace(first, block=chosen.only("block") or first.block)
+    return render(compose_report(chosen, manifest, version, other, comparison))
 
 
 def _report_response(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import html as text_html
-import json
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -202,8 +200,3 @@ def _theme(app: Dash) -> None:
         Output("theme-button", "children"),
         Input("theme", "data"),
     )
-
-
-def json_for_page(value: Any) -> str:
-    """JSON safe to place in HTML."""
-    return text_html.escape(json.dumps(value))

@@ -13,11 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from app.derived import is_kept, keep
+from app.one_thread import ONE_THREAD
 from imu.errors import SwingspreadError
 from imu.recordings.library import LibraryEntry
 from imu.settings import AnalysisSettings
-
-ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,8 @@ from typing import Any
 from app.deletion import START_LOG
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders, default_journals, interrupted
-from imu.recorder.journal import Kind, parse_journal, read_journal
+from imu.recorder.journal import parse_journal
+from imu.recorder.live_events import live_events
 from imu.types import Manifest
 
 TAIL = 1 << 16
@@ -60,25 +61,33 @@ class RecordingDesk:
     def start(self, arguments: Sequence[str], library: str) -> None:
         """Start `swingspread record` with these arguments.
 
-        Raises SwingspreadError when a recording is going on already.
+        Raises SwingspreadError when a recording is going on already, or the disk refuses.
         """
         with self._lock:
             if self._starting() or self._held() is not None:
                 raise SwingspreadError("a recording is going on already")
-            self.root.mkdir(parents=True, exist_ok=True)
             self._known = {folder.path for folder in all_folders(self.root)}
             self._latest = None
             command = [sys.executable, "-m", "app.cli", "record", "--no-analysis"]
             command += ["--journals", str(self.root), "--library", library, *arguments]
-            with (self.root / START_LOG).open("wb") as log:
-                self._process = subprocess.Popen(
-                    command,
-                    stdin=subprocess.DEVNULL,
-                    stdout=log,
-                    stderr=subprocess.STDOUT,
-                    start_new_session=True,
-                    env={**os.environ, "PYTHONUNBUFFERED": "1"},
-                )
+            try:
+                self._process = self._begin(command)
+            except OSError as problem:
+                raise SwingspreadError(
+                    f"{self.root}: the recording could not be started ({problem.strerror})"
+                ) from problem
+
+    def _begin(self, command: Sequence[str]) -> subprocess.Popen[bytes]:
+        self.root.mkdir(parents=True, exist_ok=True)
+        with (self.root / START_LOG).open("wb") as log:
+            return subprocess.Popen(
+                command,
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+                env={**os.environ, "PYTHONUNBUFFERED": "1"},
+            )
 
     def _starting(self) -> bool:
         return self._process is not None and self._process.poll() is None
@@ -87,11 +96,17 @@ class RecordingDesk:
         return next((f for f in reversed(list(all_folders(self.root))) if f.held), None)
 
     def stop(self) -> None:
-        """Ask the recording that is going on to end."""
+        """Ask the recording that is going on to end; on a full disk, if it was started here, by a
+        signal. Raises SwingspreadError when it cannot be asked."""
         folder = self._held()
         if folder is not None:
-            folder.ask_to_stop()
-        elif self._process is not None and self._process.poll() is None:
+            try:
+                folder.ask_to_stop()
+                return
+            except SwingspreadError:
+                if not self._starting():
+                    raise
+        if self._process is not None and self._starting():
             self._process.terminate()
 
     def watch(self) -> Watched | None:
@@ -150,15 +165,18 @@ def _read(folder: JournalFolder, state: str, words: str = "") -> Watched:
         status.get("warning", ""),
         words,
         folder.finished_id,
-        max(0.0, time.time() - _began(folder)) if state == "running" else 0.0,
+        _elapsed(folder) if state == "running" else 0.0,
     )
 
 
-def _began(folder: JournalFolder) -> float:
-    try:
-        return (folder.path / "session.json").stat().st_mtime
-    except OSError:
-        return time.time()
+def _elapsed(folder: JournalFolder) -> float:
+    """s since the recording process began, by the clock that nobody sets; 0 when not known."""
+    path = folder.account("session")
+    if path is None:
+        return 0.0
+    with path.open("rb") as file:
+        records = parse_journal(file.read(TAIL)).records
+    return max(0.0, (time.monotonic_ns() - records[0].host_ns) * 1e-9) if records else 0.0
 
 
 def last_status(folder: JournalFolder) -> dict[str, Any]:
@@ -175,11 +193,3 @@ def last_status(folder: JournalFolder) -> dict[str, Any]:
         if event.get("type") == "status":
             return event
     return {}
-
-
-def live_events(folder: JournalFolder) -> list[dict[str, Any]]:
-    """What the live analysis has told so far: swings, calibration, clocks."""
-    path = folder.account("swings")
-    if path is None:
-        return []
-    return [r.json() for r in read_journal(path).records if r.kind is Kind.EVENT]

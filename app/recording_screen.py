@@ -8,6 +8,7 @@ from typing import Any
 
 from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
 from imu.columns import METRIC_BY_NAME
+from imu.further_sensors import ROLE_METRICS
 from imu.recorder.capture import CaptureStatus
 from imu.recorder.find import FoundSensor
 from imu.recorder.folder import JournalFolder
@@ -68,15 +69,15 @@ class RecordingScreen:
         """Print each swing as the live analysis finds it, until cancelled."""
         offset, path = 0, None
         while True:
-            latest = folder.account("swings")
+            latest = await asyncio.to_thread(folder.account, "swings")
             if latest is not None:
                 offset = offset if latest == path else 0
                 path = latest
-                journal = read_journal(path, offset)
+                journal = await asyncio.to_thread(read_journal, path, offset)
                 offset = journal.next_offset
                 for record in journal.records:
                     self._swing(record.json() if record.kind is Kind.EVENT else {})
-            await asyncio.sleep(0.05)
+            await asyncio.sleep(0.02)
 
     def _swing(self, event: dict[str, Any]) -> None:
         if event.get("type") == "swing":
@@ -111,7 +112,8 @@ def state_words(status: CaptureStatus) -> str:
 def swing_words(event: dict[str, Any]) -> str:
     """One swing in a line."""
     words = [f"swing {event['number']}", str(event["kind"])]
-    for name in SHOWN:
+    further = [one.name for more in ROLE_METRICS.values() for one in more]
+    for name in (*SHOWN, *(name for name in further if name in event["metrics"])):
         value, se = event["metrics"].get(name, (None, None))
         metric = METRIC_BY_NAME[name]
         if value is None:

@@ -20,20 +20,25 @@ def start_arguments(
     forearm: str | None,
     shaft: str | None,
     virtual: bool | None,
+    plan: str | None = None,
+    plan_session: str | None = None,
 ) -> list[str]:
     """Arguments of `swingspread record` for what the page says.
 
-    Raises SwingspreadError when the club's length is missing.
+    With a plan its blocks are the labels, and begin when the page is tapped. Raises
+    SwingspreadError when the club's length is missing.
     """
     if not isinstance(length_cm, int | float):
         raise SwingspreadError("Say how long the club is, in cm.")
     texts = {
         "--player": player,
         "--club": club or "club",
-        "--block": block,
+        "--block": None if plan else block,
         "--session": session,
         "--forearm-sensor": None if virtual else forearm,
         "--club-sensor": None if virtual else shaft,
+        "--plan": plan,
+        "--plan-session": plan_session if plan else None,
     }
     arguments = [f"{name}={text.strip()}" for name, text in texts.items() if text and text.strip()]
     arguments.append(f"--club-length={length_cm:g}")
@@ -41,6 +46,8 @@ def start_arguments(
         arguments.append("--left-handed")
     if virtual:
         arguments.append("--virtual")
+    if plan:
+        arguments.append("--step-by-hand")
     return arguments
 
 

@@ -1,4 +1,4 @@
-"""Saved sets among recordings: the pages name either by one word in the address."""
+"""Saved sets and selections among recordings: the pages name each by one word in the address."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from imu.recordings.saved_sets import (
     update_saved_sets,
 )
 from imu.variation.selection import Selection, SwingKey, may_hold
-from imu.variation.selection_words import write_selection
+from imu.variation.selection_words import is_selection, parse_selection, write_selection
 from imu.variation.sets import SwingSet as PooledSet
 from imu.variation.sets import select
 
@@ -29,12 +29,14 @@ KINDS = {"ball": ("ball",), "practice": ("practice",), "every": ("ball", "practi
 
 
 def token_of(name: str) -> str:
-    """The word that stands for a saved set; recordings stand for themselves by their id."""
+    """The word that stands for a saved set, or for a selection in one line, which no set can be
+    called; recordings stand for themselves by their id."""
     return PREFIX + name.replace("~", "~0").replace(",", "~1")
 
 
 def set_in(token: str) -> str:
-    """Name of the set a word stands for, "" when it stands for a recording."""
+    """Name of the set, or the selection in one line, that a word stands for; "" when it stands
+    for a recording."""
     if not token.startswith(PREFIX):
         return ""
     return token[len(PREFIX) :].replace("~1", ",").replace("~0", "~")
@@ -48,16 +50,62 @@ def kept_sets(place: str) -> SavedSets:
         return SavedSets()
 
 
+def selection_of(place: str, token: str) -> Selection | None:
+    """What a word asks for; None when it stands for a recording.
+
+    Raises SwingspreadError when there is no such set, or the selection cannot be read.
+    """
+    name = set_in(token)
+    if not name:
+        return None
+    if is_selection(name):
+        return parse_selection(name)
+    return read_saved_sets(Path(place)).find_set(name).selection
+
+
+def shown_name(token: str) -> str:
+    """What a word's swings are called: the set's name, or the blocks selected; "" for a
+    recording."""
+    name = set_in(token)
+    if not is_selection(name):
+        return name
+    return " + ".join(parse_selection(name).blocks) or name
+
+
+def block_token(ids: Sequence[str], label: str) -> str:
+    """The word for the swings of one kind of block in these recordings."""
+    return token_of(write_selection(Selection(tuple(ids), blocks=(label,))))
+
+
 def options(place: str, entries: Sequence[Entry]) -> list[dict[str, Any]]:
-    """Choices of saved sets and recordings, in two groups when there are any sets."""
+    """Choices of saved sets, blocks of planned recordings, and recordings; in groups when there
+    is more than recordings."""
     recordings = [{"value": e.id, "label": e.label} for e in entries if not e.problem]
     sets = [{"value": token_of(name), "label": name} for name in kept_sets(place).sets]
-    if not sets:
-        return recordings
-    return [
-        {"group": "Saved sets", "items": sets},
-        {"group": "Recordings", "items": recordings},
-    ]
+    groups = [("Saved sets", sets), ("Blocks", block_options(entries)), ("Recordings", recordings)]
+    there = [{"group": name, "items": items} for name, items in groups if items]
+    return there if len(there) > 1 else recordings
+
+
+def block_options(entries: Sequence[Entry]) -> list[dict[str, Any]]:
+    """Every kind of block of the recordings that followed a plan: of all its sessions together
+    where there are several, and of each."""
+    planned = [entry for entry in entries if not entry.problem and entry.blocks]
+    found = []
+    for name in dict.fromkeys(entry.plan.name for entry in planned if entry.plan):
+        held = [entry for entry in planned if entry.plan and entry.plan.name == name]
+        if len(held) > 1:
+            for label in dict.fromkeys(label for entry in reversed(held) for label in entry.blocks):
+                words = f"{label} · {name}, {len(held)} sessions"
+                found.append(
+                    {"value": block_token([entry.id for entry in held], label), "label": words}
+                )
+        for entry in held:
+            for label in entry.blocks:
+                parts = (label, entry.player, entry.club, entry.day)
+                words = " · ".join(part for part in parts if part)
+                found.append({"value": block_token([entry.id], label), "label": words})
+    return found
 
 
 def fitting(selection: Selection, entries: Sequence[Entry], name: str) -> list[Entry]:
@@ -65,7 +113,7 @@ def fitting(selection: Selection, entries: Sequence[Entry], name: str) -> list[E
     found = [
         entry
         for entry in entries
-        if not entry.problem and may_hold(selection, entry.manifest, entry.id)
+        if not entry.problem and may_hold(selection, entry.manifest, entry.id, entry.blocks)
     ]
     if not found:
         raise SwingspreadError(f"No recording in this library fits the set {name}.")
@@ -107,8 +155,8 @@ def selection_shown(
                 )
             )
         )
-    if len(tokens) == 1 and (name := set_in(tokens[0])):
-        return kept_sets(place).find_set(name).selection
+    if len(tokens) == 1 and (selection := selection_of(place, tokens[0])) is not None:
+        return selection
     return Selection(recordings=tuple(tokens), kinds=KINDS.get(kind, ("ball",)))
 
 

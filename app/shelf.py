@@ -8,15 +8,15 @@ from pathlib import Path
 from typing import Protocol
 
 import pandas as pd
-from pyarrow import parquet
 
-from app.derived import cache_folder, keep, read_cached
+from app.derived import keep, read_cached, read_cached_swings
 from imu.errors import SwingspreadError
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.notes import RecordingNotes, read_notes, update_notes
 from imu.recordings.store import MANIFEST_FILE
 from imu.settings import AnalysisSettings
 from imu.types import Analysis, Club, Manifest, Player, Recording
+from imu.variation.blocks import FollowedPlan
 
 Progress = Callable[[float, str], None]
 NOBODY = Manifest(player=Player(), club=Club("", 1.0))
@@ -24,13 +24,15 @@ NOBODY = Manifest(player=Player(), club=Club("", 1.0))
 
 @dataclass(frozen=True)
 class Entry:
-    """One recording, as the pages list it. ``problem`` says why it cannot be opened."""
+    """One recording, as the pages list it. ``problem`` says why it cannot be opened, ``plan`` what
+    it followed."""
 
     id: str
     manifest: Manifest = NOBODY
     duration_s: float = 0.0
     sample: bool = False
     problem: str = ""
+    plan: FollowedPlan | None = None
 
     @property
     def name(self) -> str:
@@ -56,6 +58,11 @@ class Entry:
     def block(self) -> str:
         """Label of the block."""
         return self.manifest.block
+
+    @property
+    def blocks(self) -> tuple[str, ...]:
+        """Labels of the blocks in it, where it followed a plan."""
+        return self.plan.labels if self.plan else ()
 
     @property
     def day(self) -> str:
@@ -115,7 +122,14 @@ class LibraryShelf:
     def entries(self) -> list[Entry]:
         """All recordings, the user's own first, the newest first."""
         return [
-            Entry(entry.id, entry.manifest or NOBODY, entry.duration_s, sample, entry.problem)
+            Entry(
+                entry.id,
+                entry.manifest or NOBODY,
+                entry.duration_s,
+                sample,
+                entry.problem,
+                entry.plan,
+            )
             for entry, sample in self._listed().values()
         ]
 
@@ -137,15 +151,8 @@ class LibraryShelf:
     ) -> pd.DataFrame | None:
         """These columns of the swing table kept on disk, without its far larger curves, if there
         is one; a column it does not have is left out."""
-        path = cache_folder(self.folder(recording_id), settings) / "swings.parquet"
-        try:
-            with path.open("rb") as file:
-                table = parquet.ParquetFile(file)
-                there = set(table.schema.names)
-                wanted = [name for name in columns if name in there]
-                return table.read(wanted, use_threads=False).to_pandas()
-        except (OSError, ValueError):
-            return None
+        table = read_cached_swings(self.folder(recording_id), settings, set(columns))
+        return None if table is None else table.to_pandas()
 
     def analyse(
         self, recording_id: str, settings: AnalysisSettings, progress: Progress
@@ -182,3 +189,11 @@ class LibraryShelf:
     def place(self) -> str:
         """The library's folder."""
         return str(self.library.path)
+
+
+def own_library(shelf: object) -> Library:
+    """The person's own library. Raises SwingspreadError for a shelf that has none to change."""
+    library = getattr(shelf, "library", None)
+    if not isinstance(library, Library):
+        raise SwingspreadError("These recordings cannot be changed.")
+    return library

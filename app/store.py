@@ -12,7 +12,6 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,13 +19,12 @@ import pandas as pd
 
 from app.chosen import noted, noted_on
 from app.preferences import Preferences
-from app.saved_sets import chosen_rows, fitting, set_in
+from app.saved_sets import chosen_rows, fitting, selection_of, set_in, shown_name
 from app.shelf import Entry, Shelf
 from imu.columns import headline_metrics
 from imu.errors import SwingspreadError
 from imu.figures.alignment import AlignedCurves, align_curves
 from imu.recordings.notes import RecordingNotes, SwingNote
-from imu.recordings.saved_sets import read_saved_sets
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
 from imu.variation.selection import Selection
@@ -119,14 +117,9 @@ class Store:
         return self.shelf.entries()
 
     def selection(self, token: str) -> Selection | None:
-        """What the saved set that ``token`` stands for asks for; None when it is a recording.
-
-        Raises SwingspreadError when there is no such set.
-        """
-        name = set_in(token)
-        if not name:
-            return None
-        return read_saved_sets(Path(self.shelf.place())).find_set(name).selection
+        """What the saved set, or selection, that ``token`` stands for asks for; None when it is a
+        recording. Raises SwingspreadError when there is no such set."""
+        return selection_of(self.shelf.place(), token)
 
     def resolve(self, wanted: Sequence[str]) -> tuple[Entry, ...]:
         """Entries of the ids (or unique beginnings of ids) and saved sets in ``wanted``, in that
@@ -139,7 +132,7 @@ class Store:
         for beginning in dict.fromkeys(wanted):
             selection = self.selection(beginning)
             if selection is not None:
-                held = fitting(selection, entries, set_in(beginning))
+                held = fitting(selection, entries, shown_name(beginning))
                 found |= {entry.id: entry for entry in held}
                 continue
             matches = [entry for entry in entries if entry.id.startswith(beginning)]
@@ -244,8 +237,11 @@ class Store:
             facts.append(context_of(entry.manifest, entry.id))
         rows = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
         context = pd.DataFrame(facts).iloc[rows].reset_index(drop=True)
-        every = pd.concat(tables, ignore_index=True)
-        return pd.concat([every, context, pd.concat(said, ignore_index=True)], axis=1)
+        every, noted_down = pd.concat(tables, ignore_index=True), pd.concat(said, ignore_index=True)
+        if "block" in noted_down:
+            own = noted_down.pop("block")
+            context["block"] = own.where(own.notna(), context["block"])
+        return pd.concat([every, context, noted_down], axis=1)
 
     def swing_set(self, ids: Sequence[str]) -> SwingSet:
         """Swings of the recordings and saved sets ``ids`` with what people noted on them.
@@ -286,7 +282,7 @@ class Store:
             if selection is None:
                 keep |= every["recording_id"].str.startswith(token)
                 continue
-            said = chosen_rows(every, selection, set_in(token))
+            said = chosen_rows(every, selection, shown_name(token))
             keep |= said.notna()
             by_hand = said.notna() & (said != "") & (left_out == "") & (every["quality"] != "poor")
             left_out[by_hand] = said[by_hand]

@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from app.components.numbers import decimals_for, plain, with_unit
+from app.components.numbers import plain, with_unit
 from app.preferences import Preferences
 from imu.columns import METRIC_BY_NAME, Metric
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import spread_over_time
+from imu.number_words import decimals_for
 from imu.variation.spread import spread_table
 
 MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "mph": 1, "km/h": 1, "°/s": 0, "m": 2, "s": 1}
@@ -58,7 +59,10 @@ class Level:
 
     @property
     def noise_text(self) -> str:
-        """The sensors' part of the SD."""
+        """The sensors' part of the SD; "under 0.1" where it would round to nothing."""
+        least = 10.0**-self.sd_decimals
+        if 0.0 <= self.noise_sd < 0.5 * least:
+            return f"under {plain(least, self.sd_decimals)}"
         return plain(self.noise_sd, self.sd_decimals)
 
 

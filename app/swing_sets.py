@@ -7,16 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from pyarrow import parquet
 
 from app.chosen import NOTED, analysed, noted, noted_on
-from app.derived import cache_folder
+from app.derived import read_cached_swings
 from imu.errors import SwingspreadError
+from imu.moments import moment
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import read_saved_sets
@@ -75,7 +74,8 @@ def what_is_meant(library: Library, text: str) -> tuple[Selection, str, list[Lib
     fitting = [
         entry
         for entry in entries
-        if entry.manifest is not None and may_hold(selection, entry.manifest, entry.id)
+        if entry.manifest is not None
+        and may_hold(selection, entry.manifest, entry.id, entry.blocks)
     ]
     if not fitting:
         raise SwingspreadError(_nothing_fits(library, entries, name))
@@ -91,13 +91,17 @@ def _nothing_fits(library: Library, entries: Sequence[LibraryEntry], name: str) 
         ("player", {facts.player.name for facts in held}),
         ("club", {facts.club.name for facts in held}),
         ("session", {facts.session for facts in held}),
-        ("block", {facts.block for facts in held}),
+        ("block", {label for one in entries for label in _blocks(one)}),
     ):
         known = sorted(label for label in labels if label)
         if known:
             shown = ", ".join(known[:10]) + (", …" if len(known) > 10 else "")
             lines.append(f"  {word}: {shown}")
     return "\n".join(lines)
+
+
+def _blocks(entry: LibraryEntry) -> tuple[str, ...]:
+    return entry.blocks or ((entry.manifest.block,) if entry.manifest is not None else ())
 
 
 def swing_set(
@@ -143,34 +147,31 @@ def _pooled_from_caches(
     ends = ("", "_se", "_se_swing")
     wanted = {*TELLING, *(f"{metric}{end}" for metric in metrics for end in ends)}
     tables, contexts, counts, notes = [], [], [], []
-    for entry in sorted(entries, key=lambda entry: entry.recorded_at):
-        path = cache_folder(entry.folder, settings) / "swings.parquet"
-        try:
-            with path.open("rb") as file:
-                held = parquet.ParquetFile(file)
-                names = [name for name in held.schema_arrow.names if name in wanted]
-                table = held.read(names, use_threads=False).replace_schema_metadata(None)
-        except (OSError, ValueError):
+    for entry in sorted(entries, key=lambda entry: moment(entry.recorded_at)):
+        table = read_cached_swings(entry.folder, settings, wanted)
+        if table is None or entry.manifest is None:
             return None
-        if entry.manifest is None:
-            return None
+        table = table.replace_schema_metadata(None)
         if not table.num_rows:
             continue
         said = read_notes(entry.folder)
         tables.append(table)
         contexts.append(context_of(entry.manifest, entry.id))
         counts.append(table.num_rows)
-        notes.append(noted_on(said, table.to_pandas()) if said.swings else None)
+        notes.append(noted_on(said, table.to_pandas()) if said.swings or said.plan else None)
     if not tables:
         return SwingSet("all swings", pd.DataFrame())
     swings = pa.concat_tables(tables, promote_options="permissive").to_pandas()
     context = pd.DataFrame(contexts).take(np.repeat(np.arange(len(counts)), counts))
+    block = context.pop("block").to_numpy(object)
     blank = {column: np.full(len(swings), "", dtype=object) for column in NOTED}
     for start, part in zip(np.cumsum([0, *counts]), notes, strict=False):
         if part is not None:
             for column in NOTED:
                 blank[column][start : start + len(part)] = part[column]
-    parts = [swings, context.reset_index(drop=True), pd.DataFrame(blank)]
+            if "block" in part:
+                block[start : start + len(part)] = part["block"]
+    parts = [swings, context.reset_index(drop=True).assign(block=block), pd.DataFrame(blank)]
     return SwingSet("all swings", pd.concat(parts, axis=1))
 
 
@@ -178,19 +179,15 @@ def _swings_only(
     entry: LibraryEntry, settings: AnalysisSettings
 ) -> tuple[Manifest, Analysis, pd.DataFrame] | None:
     """Swing table from the cache without its far larger curves; None when not kept."""
-    path: Path = cache_folder(entry.folder, settings) / "swings.parquet"
-    if entry.manifest is None:
-        return None
-    try:
-        swings = pd.read_parquet(path)
-    except (OSError, ValueError):
+    table = read_cached_swings(entry.folder, settings)
+    if table is None or entry.manifest is None:
         return None
     analysis = Analysis(
         recording_id=entry.id,
         version="",
         handedness=entry.manifest.player.handedness,
         settings=settings.as_dict(),
-        swings=swings,
+        swings=table.to_pandas(),
         curves=pd.DataFrame(),
         calibration={},
         clock={},

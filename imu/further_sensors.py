@@ -27,8 +27,19 @@ ROLE_METRICS: dict[str, tuple[Metric, ...]] = {
 }
 """Metrics by role."""
 
-ROLE_CURVES: dict[str, dict[str, str]] = {"belt": {"belt_turn_rate_deg_s": "°/s"}}
-"""Curves by role, with units."""
+ROLE_CODES: dict[str, int] = {"belt": 3}
+"""What a sensor is told and remembers, by role; 0 to 2 are unset, forearm and club."""
+
+ROLE_CURVES: dict[str, dict[str, tuple[str, str]]] = {
+    "belt": {
+        "belt_turn_rate_deg_s": (
+            "°/s",
+            "Turning rate of the belt about the vertical; positive towards the target. Only with "
+            "a sensor on the belt.",
+        )
+    }
+}
+"""Curves by role, with unit and meaning."""
 
 
 def further_swing_columns(roles: Iterable[str]) -> list[str]:

@@ -12,12 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial.transform import Rotation
+
+if TYPE_CHECKING:  # large, and not needed to list or read recordings
+    import pandas as pd
+    from scipy.spatial.transform import Rotation
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -249,15 +251,6 @@ class Motion:
     def shaft_axis(self) -> FloatArray:
         """(N, 3) unit vectors grip to head in the world frame."""
         return self.club.apply(LONG_AXIS.copy())
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A number, its standard error, and why it is missing or doubtful (empty when sound)."""
-
-    value: float
-    se: float = float("nan")
-    note: str = ""
 
 
 @dataclass(frozen=True, eq=False)

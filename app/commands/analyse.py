@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
     settings = chosen_settings(arguments.release_threshold, arguments.line_tolerance)
     done = analysed(arguments.library, arguments.recording, settings, afresh=True)
     folder = Path(arguments.out) if arguments.out else default_folder(done)
-    files = write_analysis(done.analysis, folder)
+    files = write_analysis(done.labelled(), folder)
     if arguments.json:
         document = {**summary_document(done), "files": [str(file) for file in files]}
         json.dump(document, sys.stdout, indent=2, ensure_ascii=False, allow_nan=False)
@@ -182,7 +182,7 @@ def spread_lines(spread: pd.DataFrame) -> Any:
     from rich import box
     from rich.table import Table
 
-    from imu.variation.wording import decimals, number, with_unit
+    from imu.number_words import decimals, number, with_unit
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("")

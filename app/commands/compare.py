@@ -69,6 +69,7 @@ def run(arguments: argparse.Namespace) -> int:
     from imu.variation.comparability import as_one_session
     from imu.variation.compare import compare_sets
     from imu.variation.curve_alignment import LANDMARKS
+    from imu.variation.limits import Limits
     from imu.variation.timing_at_stake import timing_at_stake
 
     metrics = chosen_metrics(arguments.metrics)
@@ -87,7 +88,19 @@ def run(arguments: argparse.Namespace) -> int:
         print_json({**comparison_document(found), "timing_at_stake": at_stake})
     else:
         print_comparison(found, a, b, at_stake)
+        if limits == Limits() and (plan := followed_plan(arguments.library, a, b)):
+            print(f"These swings followed the plan {plan}: --plan applies the limits set with it.")
     return 0
+
+
+def followed_plan(library: str | None, a: SwingSet, b: SwingSet) -> str:
+    """The kept plan that the recordings of both sets followed, "" when there is none."""
+    from app.planned_session import plan_at_hand
+    from imu.recordings.library import Library
+
+    shelf = Library(library)
+    meant = {*a.values("recording_id"), *b.values("recording_id")}
+    return plan_at_hand(shelf.path, [one for one in shelf.entries() if one.id in meant])
 
 
 def chosen_limits(arguments: argparse.Namespace) -> Limits:
@@ -184,7 +197,7 @@ def limits_line(found: Comparison) -> str:
 
 
 def _row(one: Finding) -> list[str]:
-    from imu.variation.wording import decimals, number
+    from imu.number_words import decimals, number
 
     places = decimals(max(one.a.sd.value, one.b.sd.value))
     size, low, high = (number(end, places) for end in one.shift.ends)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -62,10 +61,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write each format for each recording; several recordings get a folder each."""
+    from imu.errors import SwingspreadError
     from imu.exports.archive import write_archive
 
     if arguments.everything:
-        recordings, fill = _everything(arguments)
+        from app.everything import everything_of
+        from imu.recorder.folder import default_journals
+        from imu.recordings.library import Library
+
+        if arguments.formats:
+            raise SwingspreadError("--everything: every format is written; leave out --as")
+        library = Library(arguments.library)
+        journals = Path(arguments.journals) if arguments.journals else default_journals()
+        recordings, fill = everything_of(library, arguments.recordings, journals)
     else:
         formats = list(dict.fromkeys(arguments.formats or ("tables", "spreadsheet")))
         recordings = folders_meant(arguments.library, arguments.recordings)
@@ -80,54 +88,6 @@ def run(arguments: argparse.Namespace) -> int:
         for file in fill(Path(arguments.out)):
             print(file)
     return 0
-
-
-def _everything(
-    arguments: argparse.Namespace,
-) -> tuple[list[Path], Callable[[Path], list[Path]]]:
-    """The recordings, and what writes all that is kept of them: the same that `delete` finds."""
-    from app.deletion import find_traces
-    from imu.errors import SwingspreadError
-    from imu.exports.archive import copy_recording
-    from imu.recorder.folder import default_journals
-    from imu.recordings.library import Library
-    from imu.recordings.names import file_name
-    from imu.recordings.saved_sets import SavedSets, read_saved_sets, sets_document
-
-    if arguments.formats:
-        raise SwingspreadError("--everything: every format is written; leave out --as")
-    library = Library(arguments.library)
-    journals = Path(arguments.journals) if arguments.journals else default_journals()
-    traces = find_traces(library, arguments.recordings, journals)
-
-    def fill(out: Path) -> list[Path]:
-        files: list[Path] = []
-        for entry in traces.entries:
-            place = out / "recordings" / f"{file_name(entry.name)}-{entry.id[:8]}"
-            files += copy_recording(entry.folder, place / "recording")
-            for formats in (("raw",), FROM_ANALYSIS, ("motion-bids",)):
-                try:
-                    where = place / formats[0] if len(formats) == 1 else place
-                    files += write_all(arguments.library, [entry.folder], formats, where)
-                except SwingspreadError as problem:
-                    why = place / f"no-{formats[0]}.txt"
-                    why.write_text(f"{problem}\n", "utf-8")
-                    files.append(why)
-        for folder in traces.journals:
-            place = out / "journals" / folder.name
-            place.mkdir(parents=True)
-            for source in sorted(folder.path.iterdir()):
-                if source.is_file():
-                    files.append(Path(shutil.copyfile(source, place / source.name)))
-        if traces.sets:  # not those that name others too
-            kept = read_saved_sets(library.path).sets
-            chosen = SavedSets({name: kept[name] for name in traces.sets if name in kept})
-            files.append(out / "sets.json")
-            files[-1].parent.mkdir(parents=True, exist_ok=True)
-            files[-1].write_bytes(sets_document(chosen))
-        return files
-
-    return [entry.folder for entry in traces.entries], fill
 
 
 def folders_meant(library: str | None, texts: Sequence[str]) -> list[Path]:
@@ -185,7 +145,7 @@ def write_results(done: Analysed, formats: Sequence[str], folder: Path) -> list[
     spread = spread_table(counted.swings) if len(counted) else None
     files: list[Path] = []
     if "tables" in formats:
-        files += write_analysis(done.analysis, folder)
+        files += write_analysis(done.labelled(), folder)
         if spread is not None:
             files.append(write_csv(spread, folder / "spread.csv"))
     if "spreadsheet" in formats:
@@ -199,7 +159,7 @@ def write_results(done: Analysed, formats: Sequence[str], folder: Path) -> list[
             "recorded at": facts.recorded_at,
             "swings that count": str(len(counted)),
         }
-        files.append(write_spreadsheet(done.analysis, spread, about, folder / "swings.xlsx"))
+        files.append(write_spreadsheet(done.labelled(), spread, about, folder / "swings.xlsx"))
     if "pictures" in formats and len(counted):
         files += write_pictures(counted.curves, counted.swings, folder)
     return files

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 HELP = "follow a player over months: is the level moving, is the spread shrinking?"
 EXAMPLES = """\
   swingspread progress
-  swingspread progress "player=Ada,club=7 iron"
+  swingspread progress "player=Ada,club=7-iron"
   swingspread progress "player=Ada,club=driver,block=practice,since=2026-01-01" --json
 
 Without a set: one line for every session of the library. With one: the trend of each measure, for
@@ -68,7 +68,7 @@ def print_library(table: object) -> None:
 
     from app import findings_table as out
     from imu.columns import METRIC_BY_NAME
-    from imu.variation.wording import decimals, number
+    from imu.number_words import decimals, number
 
     assert isinstance(table, pd.DataFrame)
     names = list(dict.fromkeys(table["metric"]))[:MOST_SHOWN]
@@ -97,7 +97,7 @@ def print_progress(found: Progress) -> None:
     """Trends in words, then the sessions."""
     from app import findings_table as out
     from imu.cautions import READING_NUMBERS
-    from imu.variation.wording import decimals, number
+    from imu.number_words import decimals, number
 
     shown = out.console()
     title = f"{found.player}, {found.club}: {len(found.order)} sessions"

@@ -7,6 +7,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from app.clubs import CLUB_LENGTHS_CM, usual_length_cm
+from imu.further_sensors import ROLE_CODES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,12 +18,19 @@ if TYPE_CHECKING:
     from imu.recorder.folder import JournalFolder
     from imu.recorder.radio import Radio, Sighting
     from imu.types import Club, Manifest
+    from imu.variation.blocks import FollowedPlan
 
 HELP = "record swings from the sensors into the library, with live numbers"
 EXAMPLES = """\
   swingspread record --player "Robin Field" --club 7-iron --block practice
   swingspread record --club driver --club-length 115 --block pressure --seconds 900
+  swingspread record --player "Robin Field" --belt-sensor
+  swingspread record --plan april-test --player "Robin Field"
   swingspread record --virtual --seconds 60
+
+With --plan the blocks of a kept plan are said one after another, each swing is counted in the
+block at hand, and the recording comes out with its blocks labelled. A block begins when the rest
+before it is over, or at Enter; the first at Enter, or at once where nobody can press a key.
 """
 
 
@@ -42,12 +50,31 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     who.add_argument("--club-length", type=float, metavar="CM", help="measured length of the club")
     who.add_argument("--session", default="", help="label of the session")
     who.add_argument("--block", default="", help="label of the block, such as practice or pressure")
+    who.add_argument("--plan", metavar="NAME", help="follow the blocks of a plan kept earlier")
+    who.add_argument(
+        "--plan-session",
+        type=int,
+        metavar="N",
+        help="session of the plan (the first not yet recorded)",
+    )
+    who.add_argument(
+        "--step-by-hand",
+        action="store_true",
+        help="begin each block only when told to, at Enter or on the Record page",
+    )
     who.add_argument("--name", default="", help="name of the recording")
     who.add_argument("--notes", default="", help="free text")
     worn = parser.add_argument_group("sensors")
     worn.add_argument("--forearm-sensor", metavar="SERIAL", help="the sensor on the lead forearm")
     worn.add_argument("--club-sensor", metavar="SERIAL", help="the sensor on the shaft")
-    worn.add_argument("--belt-sensor", metavar="SERIAL", help="a third sensor, on the belt")
+    for role in ROLE_CODES:
+        worn.add_argument(
+            f"--{role}-sensor",
+            metavar="SERIAL",
+            nargs="?",
+            const="",
+            help=f"record a further sensor, on the {role}; without SERIAL the one whose role it is",
+        )
     worn.add_argument(
         "--wrist-distance", type=float, metavar="CM", help="forearm sensor to the wrist (6)"
     )
@@ -71,13 +98,15 @@ def run(arguments: argparse.Namespace) -> int:
     """Record until Ctrl-C or the time is up, then put it into the library and analyse it."""
     import asyncio
 
+    from app.planned_session import compare_words
     from app.recording_screen import RecordingScreen
     from imu.recorder.finish import finish_recording
     from imu.recordings.library import Library
 
     declared_club(arguments)
+    plan = planned(arguments)
     screen = RecordingScreen()
-    folder = asyncio.run(_record(arguments, screen))
+    folder = asyncio.run(_record(arguments, screen, plan))
     finished = finish_recording(folder, Library(arguments.library))
     if finished is None:
         print("no sample was received; nothing was kept", file=sys.stderr)
@@ -87,6 +116,8 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"  {fault}")
     if not arguments.no_analysis and {"forearm", "club"} <= set(finished.entry.samples):
         _analyse(arguments.library, finished)
+    if finished.entry.plan is not None:
+        print(compare_words(finished.entry.plan.name, Library(arguments.library)))
     return 0
 
 
@@ -97,28 +128,58 @@ def _analyse(library: str | None, finished: Finished) -> None:
     print_summary(analysed(library, finished.entry.id))
 
 
-async def _record(arguments: argparse.Namespace, screen: RecordingScreen) -> JournalFolder:
+def planned(arguments: argparse.Namespace) -> FollowedPlan | None:
+    """The session of the plan to follow; None without a plan. Raises SwingspreadError."""
+    from app.planned_session import session_to_follow
+    from imu.errors import SwingspreadError
+    from imu.recordings.library import Library
+
+    if arguments.plan is None:
+        if arguments.plan_session is not None:
+            raise SwingspreadError("--plan-session: name the plan too, with --plan")
+        return None
+    for given, option in ((arguments.block, "--block"), (arguments.resume, "--resume")):
+        if given:
+            whose = (
+                "an interrupted recording keeps its own plan"
+                if arguments.resume
+                else ("the plan names the blocks")
+            )
+            raise SwingspreadError(f"{option} with --plan: {whose}; leave one of them out")
+    library = Library(arguments.library)
+    return session_to_follow(
+        library.path, library.entries(), arguments.plan, arguments.plan_session
+    )
+
+
+async def _record(
+    arguments: argparse.Namespace, screen: RecordingScreen, plan: FollowedPlan | None
+) -> JournalFolder:
     from pathlib import Path
 
     from app.commands.sensors import open_radio
     from imu.errors import SwingspreadError
     from imu.recorder.folder import default_journals, interrupted, new_folder
+    from imu.recorder.plan_steps import follow_plan
 
     root = Path(arguments.journals) if arguments.journals else default_journals()
     screen.cautions()
     if arguments.virtual:
         screen.say("preparing the virtual sensors ...")
-    async with open_radio(arguments.virtual) as (radio, virtual_player):
+    async with open_radio(arguments.virtual, further_roles(arguments)) as (radio, virtual_player):
         screen.say("looking for sensors ...")
         chosen = await choose_sensors(radio, arguments)
         for role, sensor in chosen.items():
             screen.found(role, sensor)
-        for role in ("forearm", "club"):
+        for role in ("forearm", "club", *further_roles(arguments)):
             if role not in chosen:
-                screen.say(
-                    f"no {role} sensor: recording without it; "
-                    "hinge, lag and release cannot be known"
-                )
+                lack = "" if role in ROLE_CODES else "; hinge, lag and release cannot be known"
+                screen.say(f"no {role} sensor: recording without it{lack}")
+        if plan is not None and not {"forearm", "club"} <= set(chosen):
+            raise SwingspreadError(
+                "a plan counts swings, which takes both sensors; bring the other one near, or "
+                "record without --plan"
+            )
         if arguments.resume:
             left = interrupted(root)
             if not left:
@@ -126,6 +187,8 @@ async def _record(arguments: argparse.Namespace, screen: RecordingScreen) -> Jou
             folder = left[-1]
         else:
             folder = new_folder(root, manifest(arguments, chosen, virtual_player))
+            if plan is not None:
+                follow_plan(folder, plan)
         with folder.hold():
             await _session(radio, folder, chosen, arguments, screen)
     return folder
@@ -141,7 +204,10 @@ async def _session(
     import asyncio
     import subprocess
 
+    from app.one_thread import one_thread_environment
+    from app.recording_plan import PlanGuide
     from imu.recorder.session import RecordingSession
+    from imu.recordings.notes import read_notes
 
     session = RecordingSession(
         radio,
@@ -158,16 +224,21 @@ async def _session(
             [sys.executable, "-m", "imu.recorder.live", str(folder.path)],
             stdin=subprocess.DEVNULL,
             start_new_session=True,
+            env=one_thread_environment(),
         )
     with stop_on_signals(session.stop, screen):
         screen.say("recording; Ctrl-C ends it")
-        shown = asyncio.create_task(screen.swings(folder))
+        shown = {asyncio.create_task(screen.swings(folder))}
+        if read_notes(folder.path).plan is not None:
+            guide = PlanGuide(folder, screen, arguments.step_by_hand)
+            shown.add(asyncio.create_task(guide.follow()))
         try:
             await session.run(arguments.seconds)
             await asyncio.sleep(0.3)
         finally:
-            shown.cancel()
-            await asyncio.wait({shown})
+            for task in shown:
+                task.cancel()
+            await asyncio.wait(shown)
             screen.clear()
             if live is not None:
                 live.terminate()
@@ -216,8 +287,7 @@ async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[st
     from imu.recorder.find import choose_roles, find_sensors
 
     wanted = {"forearm": arguments.forearm_sensor, "club": arguments.club_sensor}
-    if arguments.belt_sensor:
-        wanted["belt"] = arguments.belt_sensor
+    wanted |= {role: _further(arguments, role) or None for role in further_roles(arguments)}
     named = {serial.lower() for serial in wanted.values() if serial}
 
     def enough(heard: Sequence[Sighting]) -> bool:
@@ -235,6 +305,16 @@ async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[st
     if not chosen:
         raise SwingspreadError("; ".join(problems) or "no usable sensor was heard")
     return chosen
+
+
+def further_roles(arguments: argparse.Namespace) -> list[str]:
+    """Roles beside forearm and club that were asked for."""
+    return [role for role in ROLE_CODES if _further(arguments, role) is not None]
+
+
+def _further(arguments: argparse.Namespace, role: str) -> str | None:
+    serial: str | None = getattr(arguments, f"{role}_sensor")
+    return serial
 
 
 def declared_club(arguments: argparse.Namespace) -> Club:

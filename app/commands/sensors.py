@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from typing import TYPE_CHECKING, Any
+
+from imu.further_sensors import ROLE_CODES
 
 if TYPE_CHECKING:
     from imu.recorder.find import FoundSensor
@@ -18,10 +20,11 @@ EXAMPLES = """\
   swingspread sensors
   swingspread sensors --identify A1042
   swingspread sensors --set-role A1042=forearm --set-role A1043=club
+  swingspread sensors --set-role A1044=belt
   swingspread sensors --virtual
 """
 
-ROLES = ("forearm", "club")
+ROLES = ("forearm", "club", *ROLE_CODES)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -37,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="SERIAL=ROLE",
         action="append",
         default=[],
-        help=f"tell a sensor where it is worn ({' or '.join(ROLES)}); may be repeated",
+        help=f"tell a sensor where it is worn ({', '.join(ROLES)}); may be repeated",
     )
     parser.add_argument("--json", action="store_true", help="print the sensors as JSON")
     add_virtual(parser)
@@ -96,8 +99,13 @@ async def _look(arguments: argparse.Namespace, wishes: dict[str, str]) -> list[F
 
 
 @contextlib.asynccontextmanager
-async def open_radio(virtual: bool) -> AsyncIterator[tuple[Radio, Manifest | None]]:
-    """The computer's Bluetooth, or virtual sensors with what is known of their player."""
+async def open_radio(
+    virtual: bool, further: Sequence[str] = ()
+) -> AsyncIterator[tuple[Radio, Manifest | None]]:
+    """The computer's Bluetooth, or virtual sensors with what is known of their player.
+
+    further : roles of virtual sensors beside forearm and club.
+    """
     if not virtual:
         from imu.recorder.link import BluetoothRadio
 
@@ -106,15 +114,16 @@ async def open_radio(virtual: bool) -> AsyncIterator[tuple[Radio, Manifest | Non
     from imu.simulate.virtual_link_motion import VirtualSetup, virtual_peripherals
     from imu.simulate.virtual_link_process import virtual_bluetooth, virtual_bluetooth_possible
 
+    setup = VirtualSetup(roles=("forearm", "club", *further))
     if virtual_bluetooth_possible():
         from imu.recorder.link import BluetoothRadio
 
-        with virtual_bluetooth(VirtualSetup()) as manifest:
+        with virtual_bluetooth(setup) as manifest:
             yield BluetoothRadio(), manifest
         return
     from imu.simulate.virtual_link import InProcessRadio
 
-    peripherals, manifest = virtual_peripherals(VirtualSetup())
+    peripherals, manifest = virtual_peripherals(setup)
     async with InProcessRadio(peripherals) as radio:
         yield radio, manifest
 
@@ -128,7 +137,7 @@ def role_wishes(texts: list[str]) -> dict[str, str]:
         serial, _, role = text.partition("=")
         if not serial or role not in ROLES:
             raise SwingspreadError(
-                f"--set-role {text}: write SERIAL=ROLE with role {' or '.join(ROLES)}"
+                f"--set-role {text}: write SERIAL=ROLE with one of the roles {', '.join(ROLES)}"
             )
         wishes[serial] = role
     return wishes

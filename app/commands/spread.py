@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 HELP = "show the spread of every measure of a set, and where in the swing it arises"
 EXAMPLES = """\
   swingspread spread tuesday-practice
-  swingspread spread "player=Ada,club=7 iron,since=2026-03-01" --metrics all
+  swingspread spread "player=Ada,club=7-iron,since=2026-03-01" --metrics all
   swingspread spread spring --json
 """
 CURVES = ("hinge_deg", "hinge_rate_deg_s", "arm_rate_deg_s", "club_rate_deg_s")
@@ -126,8 +126,8 @@ def print_spread(document: dict[str, Any]) -> None:
 
 
 def _spread_row(row: dict[str, Any]) -> list[str]:
+    from imu.number_words import decimals, number
     from imu.variation.noise import AT_MOST
-    from imu.variation.wording import decimals, number
 
     places = decimals(row["sd"])
     low, high = number(row["sd_low"], places), number(row["sd_high"], places)
@@ -153,7 +153,7 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
 
 def _print_along(shown: Any, document: dict[str, Any]) -> None:
     from app import findings_table as out
-    from imu.variation.wording import number
+    from imu.number_words import number
 
     if problem := document.get("curves_problem"):
         shown.print(out.safe(problem))

@@ -1,35 +1,18 @@
-"""Numbers as people read them: rounded to their error, with a unit, never falsely precise."""
+"""Numbers on pages: a dash where there is none, a space that does not break before the unit."""
 
 from __future__ import annotations
 
-import math
+import imu.number_words as words
 
-MINUS = "−"
 MISSING = "–"
+NO_BREAK = "\u00a0"
 
 
-def decimals_for(error: float, value: float = math.nan) -> int:
-    """Decimals that show the first digit of ``error``, as is usual for a rounded result; without
-    an error, three significant digits of ``value``."""
-    if math.isfinite(error) and error > 0:
-        return max(0, min(4, -math.floor(math.log10(error * 1.0000001))))
-    if math.isfinite(value) and value != 0:
-        return max(0, min(4, 2 - math.floor(math.log10(abs(value)))))
-    return 1
-
-
-def plain(value: float, decimals: int) -> str:
+def plain(value: float | None, decimals: int) -> str:
     """The number with a true minus sign, or a dash when unknown."""
-    if value is None or not math.isfinite(value):
-        return MISSING
-    rounded = f"{value:.{decimals}f}"
-    if float(rounded) == 0:
-        rounded = rounded.lstrip("-")
-    return rounded.replace("-", MINUS)
+    return words.number(value, decimals, MISSING)
 
 
 def with_unit(number: str, unit: str) -> str:
-    """Number and unit with a no-break space; degrees sit close."""
-    if not unit or number == MISSING:
-        return number
-    return f"{number}{unit}" if unit == "°" else f"{number}\u00a0{unit}"
+    """Number and unit as one; a dash stands alone."""
+    return number if number == MISSING else words.with_unit(number, unit, NO_BREAK)

@@ -11,7 +11,9 @@ from dash import html
 
 from app.recording import Watched
 from imu.columns import METRIC_BY_NAME, Metric
+from imu.recorder.live_events import block_swings
 from imu.recordings.notes import RecordingNotes
+from imu.variation.blocks import block_labels, ended_when_full
 
 SHOWN = ("tempo_ratio", "release_ms", "hinge_max_deg")
 SMALL = ("downswing_ms", "lag_at_parallel_deg", "overlap_ms")
@@ -39,6 +41,14 @@ def number_text(metric: Metric, value: float | None) -> str:
 def counted(swings: Sequence[Mapping[str, Any]], notes: RecordingNotes) -> list[Mapping[str, Any]]:
     """Swings with a ball that nobody left out."""
     return [s for s in swings if s["kind"] == "ball" and not _left_out(s, notes)]
+
+
+def labels_of(swings: Sequence[Mapping[str, Any]], notes: RecordingNotes) -> list[str]:
+    """Label of the block of each swing where a plan is followed, else ""."""
+    if notes.plan is None:
+        return [""] * len(swings)
+    plan = ended_when_full(notes.plan, block_swings(swings, notes))
+    return block_labels(plan, [float(swing["impact_club_clock_us"]) for swing in swings])
 
 
 def _left_out(swing: Mapping[str, Any], notes: RecordingNotes) -> str:
@@ -77,14 +87,24 @@ def swing_card(
     swing: Mapping[str, Any], swings: Sequence[Mapping[str, Any]], notes: RecordingNotes
 ) -> Any:
     """One swing, large enough to read across a hitting bay."""
-    others = [s for s in counted(swings, notes) if s["number"] != swing["number"]]
+    labels = dict(zip([s["number"] for s in swings], labels_of(swings, notes), strict=True))
+    label = labels.get(swing["number"], "")
+    others = [
+        other
+        for other in counted(swings, notes)
+        if other["number"] != swing["number"] and labels[other["number"]] == label
+    ]
     reason = _left_out(swing, notes)
     kind = "practice swing" if swing["kind"] == "practice" else "with ball"
-    remarks = [kind, f"{swing['after_impact_ms'] / 1000:.1f} s after impact"]
+    remarks = [
+        *([label] if label else []),
+        kind,
+        f"{swing['after_impact_ms'] / 1000:.1f} s after impact",
+    ]
     if swing["quality"] != "good":
-        remarks.insert(1, f"quality {swing['quality']}")
+        remarks.insert(-1, f"quality {swing['quality']}")
     if reason:
-        remarks.insert(1, f"left out: {reason}")
+        remarks.insert(-1, f"left out: {reason}")
     beside = None if swing["kind"] == "practice" else others
     large = [_large(name, swing, beside) for name in SHOWN]
     small = [
@@ -131,13 +151,16 @@ def swing_strip(
 ) -> list[Any]:
     """All swings so far, newest first, each a button."""
     buttons = []
-    for swing in reversed(swings):
+    labels = labels_of(swings, notes)
+    for swing, label in zip(reversed(swings), reversed(labels), strict=True):
         note = notes.find(swing["impact_club_clock_us"])
         marks = [part for part in (note.direction, note.outcome) if part] if note else []
         if note and note.left_out:
             marks = ["left out"]
         if swing["kind"] == "practice":
-            marks.insert(0, "practice")
+            marks.insert(0, "practice swing" if label else "practice")
+        if label:
+            marks.insert(0, label)
         number = swing["number"]
         first, second = (
             number_text(METRIC_BY_NAME[name], _value(swing, name)) for name in SHOWN[:2]

@@ -8,19 +8,25 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from app.clubs import CLUB_LENGTHS_CM
 from app.components.choices import segmented
+from app.components.recording_blocks import blocks_box
+from app.components.swing_context import (
+    block_field,
+    club_fields,
+    hand_field,
+    player_field,
+    session_field,
+)
+from app.shelf import Entry
 from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
 
-BLOCKS = ("warm-up", "practice", "pressure", "after-drill")
 DIRECTIONS = (("", "Not noted"), ("left", "Left"), ("straight", "Straight"), ("right", "Right"))
 OUTCOMES = (("", "Not noted"), ("good", "Good"), ("bad", "Bad"))
 REASONS = ("mishit", "interrupted", "not a full swing", "sensor moved")
 
 
-def setup_face(players: Sequence[str]) -> Any:
-    """Who, what, which sensors; and what to mind before swinging."""
-    half = {"base": 12, "sm": 6}
+def setup_face(entries: Sequence[Entry], plan: Sequence[Any]) -> Any:
+    """Who, what, which sensors; and what to mind before swinging. plan : columns to choose it."""
     return html.Div(
         className="split even",
         children=[
@@ -32,54 +38,12 @@ def setup_face(players: Sequence[str]) -> Any:
                         gutter="sm",
                         mt="md",
                         children=[
-                            dmc.GridCol(
-                                dmc.Autocomplete(
-                                    id="record-player",
-                                    label="Player",
-                                    data=list(players),
-                                    description=YOUNG_PLAYERS,
-                                    inputWrapperOrder=["label", "input", "description", "error"],
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                segmented(
-                                    "record-hand",
-                                    "Plays",
-                                    (("right", "right-handed"), ("left", "left-handed")),
-                                    "right",
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.Autocomplete(
-                                    id="record-club",
-                                    label="Club",
-                                    data=list(CLUB_LENGTHS_CM),
-                                    value="7-iron",
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.NumberInput(
-                                    id="record-length",
-                                    label="Club length, cm",
-                                    value=94,
-                                    min=50,
-                                    max=140,
-                                    step=0.5,
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.Autocomplete(
-                                    id="record-block", label="Block", data=list(BLOCKS)
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.TextInput(id="record-session", label="Session"), span=half
-                            ),
+                            player_field("record", entries),
+                            hand_field("record"),
+                            *club_fields("record"),
+                            block_field("record"),
+                            session_field("record"),
+                            *plan,
                         ],
                     ),
                     html.H2("Sensors", className="record-heading"),
@@ -151,6 +115,7 @@ def live_face() -> Any:
                 ],
             ),
             html.Div(id="record-note", role="status", **{"aria-live": "polite"}),
+            blocks_box(),
             html.Section(
                 id="record-calibration", className="card record-calibration", role="status"
             ),

@@ -9,9 +9,10 @@ import dash_ag_grid as dag
 import numpy as np
 import pandas as pd
 
-from app.components.numbers import decimals_for, plain
+from app.components.numbers import plain
 from app.preferences import Preferences
 from imu.columns import METRIC_BY_NAME
+from imu.number_words import decimals_for
 
 GRID_THEME = {
     "function": "themeQuartz.withParams({"
@@ -96,6 +97,9 @@ def swing_grid(
             "cellRenderer": "SwingLink",
         },
     ]
+    blocks = swings[["recording_id", "block"]].drop_duplicates()
+    if blocks["recording_id"].duplicated().any():
+        definitions.append({"field": "block", "headerName": "Block", "width": 104})
     for name in metrics:
         metric = METRIC_BY_NAME[name]
         unit, _ = preferences.shown(metric.unit)

@@ -8,12 +8,13 @@ from typing import Any
 import pandas as pd
 from dash import html
 
-from app.components.numbers import decimals_for, plain, with_unit
+from app.components.numbers import plain, with_unit
 from app.components.tiles import about
 from app.preferences import Preferences
 from app.store import SwingSet
 from app.summary import levels
 from imu.columns import metrics_in
+from imu.number_words import decimals_for
 
 
 def swing_numbers(shown: SwingSet, row: pd.Series, preferences: Preferences) -> Any:

@@ -1,20 +1,20 @@
-"""Tending the library: other labels for a recording, and deleting one, or a player, for good."""
+"""Tending the library: other labels for a recording or a player, and deleting either for good."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import urlencode
 
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from app.deletion import Traces, erase, find_traces
-from app.shelf import Entry
+from app.labelling import label
+from app.shelf import Entry, own_library
 from app.store import Store
 from imu.errors import SwingspreadError
 from imu.recorder.folder import default_journals
-from imu.recordings.library import Library
 from imu.variation.selection import Selection
 from imu.variation.selection_words import write_selection
 
@@ -45,6 +45,7 @@ def tend_box(own: Sequence[Entry]) -> Any:
                         ("name", "Name"),
                         ("session", "Session"),
                         ("block", "Block"),
+                        ("who", "Player"),
                     )
                 ],
             ),
@@ -52,6 +53,18 @@ def tend_box(own: Sequence[Entry]) -> Any:
                 className="files flush tend-actions",
                 children=[
                     html.Button("Rename", id="tend-keep", className="button-link", n_clicks=0),
+                    html.Button(
+                        "Rename the player everywhere",
+                        id="tend-everywhere",
+                        className="button-link",
+                        n_clicks=0,
+                    ),
+                    html.A(
+                        "Save all of this player",
+                        id="tend-save",
+                        className="button-link off",
+                        download="",
+                    ),
                     html.Button(
                         "Delete this recording", id="tend-one", className="button-link", n_clicks=0
                     ),
@@ -95,15 +108,8 @@ def own_entries(store: Store) -> list[Entry]:
     return [entry for entry in store.entries() if not entry.sample]
 
 
-def _library(store: Store) -> Library:
-    library = getattr(store.shelf, "library", None)
-    if not isinstance(library, Library):
-        raise SwingspreadError("These recordings cannot be changed.")
-    return library
-
-
 def _traces(store: Store, wanted: Sequence[str]) -> Traces:
-    return find_traces(_library(store), list(wanted), default_journals())
+    return find_traces(own_library(store.shelf), list(wanted), default_journals())
 
 
 def _asked(store: Store, recording: str, player: bool) -> list[str]:
@@ -124,14 +130,21 @@ def register_tending(app: Dash, store: Store) -> None:
         Output("tend-name", "value"),
         Output("tend-session", "value"),
         Output("tend-block", "value"),
+        Output("tend-who", "value"),
+        Output("tend-save", "href"),
+        Output("tend-save", "className"),
         Input("tend-which", "value"),
+        Input("start-tended", "data"),
         prevent_initial_call=True,
     )
-    def chosen(recording: str | None) -> tuple[str, str, str]:
+    def chosen(recording: str | None, _tended: int) -> tuple[Any, ...]:
         found = [entry for entry in store.entries() if entry.id == recording]
         if not found or found[0].problem:
-            return "", "", ""
-        return found[0].manifest.name, found[0].session, found[0].block
+            return "", "", "", "", None, "button-link off"
+        one = found[0]
+        where = f"/files/everything.zip?{urlencode({'player': one.player})}" if one.player else None
+        look = "button-link" if where else "button-link off"
+        return one.manifest.name, one.session, one.block, one.player, where, look
 
     @app.callback(
         Output("tend-told", "children"),
@@ -142,6 +155,7 @@ def register_tending(app: Dash, store: Store) -> None:
         Output("tend-which", "value"),
         Output("start-tended", "data"),
         Input("tend-keep", "n_clicks"),
+        Input("tend-everywhere", "n_clicks"),
         Input("tend-one", "n_clicks"),
         Input("tend-player", "n_clicks"),
         Input("tend-delete", "n_clicks"),
@@ -150,27 +164,33 @@ def register_tending(app: Dash, store: Store) -> None:
         State("tend-name", "value"),
         State("tend-session", "value"),
         State("tend-block", "value"),
+        State("tend-who", "value"),
         State("tend-wanted", "data"),
         State("start-tended", "data"),
         prevent_initial_call=True,
     )
     def tend(
-        _keep: int, _one: int, _player: int, _delete: int, _leave: int, recording: str, name: str,
-        session: str, block: str, wanted: list[str] | None, tended: int,
+        _keep: int, _everywhere: int, _one: int, _player: int, _delete: int, _leave: int,
+        recording: str, name: str, session: str, block: str, who: str,
+        wanted: list[str] | None, tended: int,
     ) -> tuple[Any, ...]:  # fmt: skip
         shut, same = "files flush gone", no_update
         try:
             match ctx.triggered_id:
                 case "tend-keep":
-                    _rename(store, recording, name or "", session or "", block or "")
-                    return "Renamed.", "", shut, None, _listed(store), same, tended + 1
+                    labels = {"name": name, "session": session, "block": block, "player": who}
+                    said = _rename(store, _asked(store, recording, False), labels)
+                    return said, "", shut, None, _listed(store), same, tended + 1
+                case "tend-everywhere":
+                    said = _rename(store, _asked(store, recording, True), {"player": who})
+                    return said, "", shut, None, _listed(store), same, tended + 1
                 case "tend-one" | "tend-player":
                     asked = _asked(store, recording, ctx.triggered_id == "tend-player")
                     lines = [html.Li(line) for line in _traces(store, asked).lines()]
                     shown = [html.P("This would go, and cannot be brought back:"), html.Ul(lines)]
                     return "", shown, "files flush", asked, same, same, same
                 case "tend-delete":
-                    erase(_library(store), _traces(store, wanted or []))
+                    erase(own_library(store.shelf), _traces(store, wanted or []))
                     said = "Deleted. Copies exported elsewhere are not touched."
                     return said, "", shut, None, _listed(store), None, tended + 1
                 case _:
@@ -184,10 +204,19 @@ def _listed(store: Store) -> list[dict[str, str]]:
     return tend_options(own_entries(store))
 
 
-def _rename(store: Store, recording: str, name: str, session: str, block: str) -> None:
-    """Other labels for a recording; the recording itself never changes."""
-    if not recording:
-        raise SwingspreadError("Choose a recording first.")
-    store.shelf.change_notes(
-        recording, lambda notes: replace(notes, name=name, session=session, block=block)
-    )
+def _rename(store: Store, texts: Sequence[str], labels: Mapping[str, str | None]) -> str:
+    """Other labels for recordings, which themselves never change; what was done, in words."""
+    given = {key: value or "" for key, value in labels.items()}
+    if "player" in given and not given["player"].strip() and len(given) == 1:
+        raise SwingspreadError("Give the player a name first.")
+    done = label(own_library(store.shelf), texts, given, default_journals())
+    parts = [counted(len(done.entries), "recording")]
+    if done.sets:
+        parts.append(counted(len(done.sets), "saved set"))
+    joined = f" {counted(done.joined, 'recording')} had this player's name already."
+    return f"Renamed in {' and '.join(parts)}.{joined if done.joined else ''}"
+
+
+def counted(number: int, noun: str) -> str:
+    """How many of something."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -43,7 +43,7 @@ def about(
 
 
 def tile(level: Level, preferences: Preferences, hand: str) -> Any:
-    """One headline number: label, mean, SD with its interval."""
+    """One headline number: label, mean, SD with its interval and the sensors' part of it."""
     spread: list[Any] = (
         ["SD ", html.Strong(level.sd_text), html.Span(f" ({level.interval_text})")]
         if math.isfinite(level.sd)
@@ -58,6 +58,11 @@ def tile(level: Level, preferences: Preferences, hand: str) -> Any:
             html.Div(about(level.metric, words, preferences, hand), className="tile-label"),
             html.Div(level.mean_text, className="tile-number"),
             html.Div(spread, className="tile-spread"),
+            *(
+                [html.Div(f"sensors’ part {level.noise_text}", className="tile-spread")]
+                if math.isfinite(level.noise_sd)
+                else []
+            ),
         ],
     )
 

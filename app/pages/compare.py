@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
@@ -13,14 +14,16 @@ from app.comparing import Comparer, usual_pair
 from app.components.choices import segmented
 from app.components.findings import finding_row, words
 from app.components.graph import graph, picture_buttons
+from app.components.plan_checklist import limits_words
 from app.components.where_from import where_from
-from app.saved_sets import kept_sets, options
+from app.planned_session import plan_at_hand, planned_sides
+from app.saved_sets import kept_sets, options, token_of
 from app.store import Store
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.errors import SwingspreadError
 from imu.figures.alignment import ALIGNMENTS, align_curves
+from imu.figures.curve_names import CURVES
 from imu.figures.distribution import distribution_figure
-from imu.figures.overlay import CURVES
 from imu.figures.two_sets import two_sets_figure
 from imu.variation.limits import Limits
 from imu.variation.verdict import DOES_NOT_HOLD
@@ -35,11 +38,17 @@ def _sides(store: Store, query: Mapping[str, str]) -> tuple[list[str], list[str]
     first = [one for one in query.get("a", "").split(",") if one]
     second = [one for one in query.get("b", "").split(",") if one]
     if not first or not second:
-        pair = usual_pair(store.entries())
+        pair = _planned_pair(store, query.get("plan", "")) or usual_pair(store.entries())
         if pair is None:
             raise SwingspreadError("Comparing needs two recordings. Bring in another one.")
         first, second = first or [pair[0]], second or [pair[1]]
     return store.tokens(first), store.tokens(second)
+
+
+def _planned_pair(store: Store, plan: str) -> tuple[str, str] | None:
+    """Words of the two kinds of block of a plan, once both were swung."""
+    both = planned_sides(plan, store.entries()) if plan else None
+    return (token_of(both[0]), token_of(both[1])) if both else None
 
 
 def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
@@ -92,7 +101,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     ),
                 ],
             ),
-            html.P(_plan_words(plan, limits), className="quiet") if limits else None,
+            _limits_line(store, plan, limits, first, second),
             html.Div(id="compare-words", role="status"),
             html.Div(
                 className="split even-halves",
@@ -176,11 +185,28 @@ def plan_limits(store: Store, plan: str) -> Limits | None:
     return kept_sets(store.shelf.place()).find_plan(plan).limits if plan else None
 
 
+def _limits_line(
+    store: Store, plan: str, limits: Limits | None, first: Sequence[str], second: Sequence[str]
+) -> Any:
+    """Whose limits are applied; those set before the swings are offered when they are not."""
+    if limits is not None:
+        return html.P(_plan_words(plan, limits), className="quiet")
+    followed = plan_at_hand(Path(store.shelf.place()), store.resolve([*first, *second]))
+    if not followed:
+        return None
+    sides_shown = {"a": ",".join(first), "b": ",".join(second), "plan": followed}
+    where = f"{PATH}?{urlencode(sides_shown, safe=',:~')}"
+    return html.P(
+        [
+            f"These swings followed the plan {followed}. ",
+            dcc.Link("Apply the limits set with it", href=where),
+        ]
+    )
+
+
 def _plan_words(plan: str, limits: Limits) -> Any:
-    own = "".join(f", {name} up to {size:g}" for name, size in limits.shift.items())
     return [
-        f"Limits of the plan {plan}, set on {limits.set_at[:10] or 'an unknown day'}: spread up to "
-        f"{limits.sd_ratio:g} times, mean up to {limits.shift_in_sds:g} SD{own}. ",
+        f"By the plan {plan}. {limits_words(limits.as_dict())} ",
         dcc.Link("The plan", href=f"/plan?{urlencode({'plan': plan})}"),
     ]
 

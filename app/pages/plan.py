@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 from app.components.choices import segmented
 from app.components.plan_checklist import checklist, limits_words, pitfall
 from app.saved_sets import kept_sets
+from app.shelf import Entry
 from app.store import Store
 from imu.errors import SwingspreadError
 from imu.recordings.saved_sets import SavedPlan, check_set_name, update_saved_sets
@@ -60,6 +61,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             ),
             html.P(id="plan-question", className="sentence", role="status"),
             html.P(id="plan-limits", className="quiet"),
+            recorded_words(store.entries(), name) if name in kept else None,
             html.Section(
                 _choices(chosen, query),
                 className="card no-print",
@@ -88,6 +90,13 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                                 if name in kept
                                                 else "button-link gone",
                                             ),
+                                            dcc.Link(
+                                                "Record by it",
+                                                href=f"/record?{urlencode({'plan': name})}",
+                                                className="main-link",
+                                            )
+                                            if name in kept
+                                            else None,
                                             html.Button(
                                                 "Print",
                                                 type="button",
@@ -117,6 +126,24 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             ),
         ],
     )
+
+
+def recorded_words(entries: Sequence[Entry], plan: str) -> Any:
+    """Which of the plan's sessions are recorded, each to open; nothing before the first."""
+    held = [entry for entry in entries if entry.plan and entry.plan.name == plan and entry.blocks]
+    if not held:
+        return None
+    links: list[Any] = []
+    for entry in reversed(held):
+        session = entry.plan.session if entry.plan else 0
+        words = f"session {session}, {entry.day or entry.name}"
+        links += [", " if links else "Recorded: ", words_link(words, entry.id)]
+    return html.P(links)
+
+
+def words_link(words: str, recording: str) -> Any:
+    """Words that open a recording."""
+    return dcc.Link(words, href=f"/session?{urlencode({'recordings': recording})}")
 
 
 def _choices(chosen: Mapping[str, str], query: Mapping[str, str]) -> list[Any]:

@@ -11,19 +11,18 @@ import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.components.graph import graph, picture_buttons
-from app.components.numbers import decimals_for, plain
+from app.components.numbers import plain
 from app.shelf import Entry
 from app.store import Store
 from imu.columns import METRIC_BY_NAME, headline_metrics
 from imu.errors import SwingspreadError
 from imu.figures.trend import trend_figure
+from imu.number_words import decimals_for
 from imu.variation.progress import Progress, progress
 from imu.variation.wording import plain_name
 
 PATH = "/progress"
 NAME = "Progress"
-LEAD = ("release_ms", "tempo_ratio", "hinge_at_impact_deg", "downswing_ms")
-"""Metrics whose sentences are shown first."""
 
 
 def pairs(store: Store) -> dict[str, list[Entry]]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from app.clubs import CLUB_LENGTHS_CM
+from app.components.recording_blocks import notes_of, plan_choice, register_blocks
 from app.components.recording_card import (
     calibration_words,
     sensor_states,
@@ -18,13 +18,14 @@ from app.components.recording_card import (
 )
 from app.components.recording_faces import live_face, setup_face
 from app.components.recording_words import note_of, title_of
+from app.components.swing_context import register_club
 from app.recording import RecordingDesk, Watched
 from app.recording_setup import look_for_sensors, start_arguments
 from app.store import Store
 from imu.errors import SwingspreadError
 from imu.recorder.finish import finish_all
 from imu.recordings.library import Library
-from imu.recordings.notes import RecordingNotes, SwingNote, read_notes, update_notes
+from imu.recordings.notes import SwingNote, update_notes
 
 PATH = "/record"
 NAME = "Record"
@@ -36,7 +37,6 @@ desk = RecordingDesk()
 
 def layout(store: Store, query: Mapping[str, str]) -> Any:
     """Setup and live view; which of them is shown follows the recording."""
-    players = sorted({entry.player for entry in store.entries() if entry.player})
     return html.Div(
         className="page",
         children=[
@@ -45,17 +45,14 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             dcc.Store(id="record-shown"),
             dcc.Store(id="record-count"),
             dcc.Store(id="record-heard"),
-            html.Div(setup_face(players), id="record-setup", className="record-hidden"),
+            html.Div(
+                setup_face(store.entries(), plan_choice(store, query.get("plan", ""))),
+                id="record-setup",
+                className="record-hidden",
+            ),
             html.Div(live_face(), id="record-live", className="record-hidden"),
         ],
     )
-
-
-def notes_of(watched: Watched | None) -> RecordingNotes:
-    """Notes written on the recording so far."""
-    if watched is None or watched.folder is None:
-        return RecordingNotes()
-    return read_notes(watched.folder.path)
 
 
 def picked_swing(watched: Watched, picked: int | None) -> dict[str, Any] | None:
@@ -68,6 +65,7 @@ def register(app: Dash, store: Store) -> None:
     """Callbacks of this page."""
     _register_setup(app, store)
     _register_live(app)
+    register_blocks(app, store, lambda: desk)
     app.clientside_callback(
         ClientsideFunction("record", "tick"),
         Output("record-heard", "data"),
@@ -78,13 +76,7 @@ def register(app: Dash, store: Store) -> None:
 
 
 def _register_setup(app: Dash, store: Store) -> None:
-    @app.callback(
-        Output("record-length", "value"),
-        Input("record-club", "value"),
-        prevent_initial_call=True,
-    )
-    def usual_length(club: str) -> Any:
-        return CLUB_LENGTHS_CM.get(club, no_update)
+    register_club(app, "record")
 
     @app.callback(
         Output("record-found", "children"),
@@ -144,6 +136,8 @@ def _register_setup(app: Dash, store: Store) -> None:
         State("record-forearm", "value"),
         State("record-shaft", "value"),
         State("record-virtual", "checked"),
+        State("record-plan", "value"),
+        State("record-plan-session", "value"),
         prevent_initial_call=True,
     )
     def start(_clicks: int, *answers: Any) -> Any:

@@ -15,11 +15,12 @@ from app.components.graph import graph, picture_buttons
 from app.components.swing_grid import rows_of, swing_grid
 from app.components.ticked_swings import register_ticked, sets_box, ticked_bar
 from app.components.tiles import tiles
-from app.saved_sets import options, set_in
+from app.saved_sets import options, shown_name
 from app.shelf import Entry
 from app.store import Store, SwingSet
 from app.summary import levels, session_sentence
-from imu.figures.overlay import CURVES, OverlayChoices, overlay_figure
+from imu.figures.curve_names import CURVES, EVERY_CURVE, curves_in
+from imu.figures.overlay import OverlayChoices, overlay_figure
 
 PATH = "/session"
 NAME = "Session"
@@ -46,12 +47,6 @@ TABLE_METRICS = (
     "clubhead_speed_m_s",
 )
 ALIGN = (("impact", "Impact"), ("top", "Top"), ("takeaway", "Takeaway"))
-CURVE_CHOICES = (
-    ("all", "All three"),
-    ("hinge_deg", "Hinge"),
-    ("club_rate_deg_s", "Club rate"),
-    ("arm_rate_deg_s", "Arm rate"),
-)
 KINDS = (("ball", "With ball"), ("practice", "Practice"), ("every", "All"))
 
 
@@ -79,7 +74,7 @@ def title_of(entries: Sequence[Entry], sets: Sequence[str] = ()) -> tuple[str, s
     heading = ", ".join(part for part in (first.player or first.name, first.club) if part)
     if sets and all(sets):
         several = f" · {len(entries)} recordings" if len(entries) > 1 else ""
-        return " + ".join(sets), f"Saved set · {heading}{several}"
+        return " + ".join(sets), f"{heading}{several}"
     blocks = " + ".join(dict.fromkeys(entry.block for entry in entries if entry.block))
     day = first.day
     return heading, " · ".join(part for part in (first.session, blocks, day) if part)
@@ -98,7 +93,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
     subset = shown.only(chosen_kind(shown.swings, kind))
     keys = set(subset.swings["key"].astype(str))
     picks = [key for key in query.get("pick", "").split(",") if key in keys]
-    heading, under = title_of(shown.entries, [set_in(token) for token in ids])
+    heading, under = title_of(shown.entries, [shown_name(token) for token in ids])
     kinds = [choice for choice in KINDS if choice[0] == "every" or _has(shown, choice[0])]
     return html.Div(
         className="page",
@@ -145,7 +140,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                     segmented(
                                         "session-curves",
                                         "Curves",
-                                        CURVE_CHOICES,
+                                        curve_choices(shown),
                                         query.get("curves", "all"),
                                     ),
                                 ],
@@ -195,6 +190,18 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             ),
         ],
     )
+
+
+def curves_of(shown: SwingSet) -> tuple[str, ...]:
+    """Curves that one of the recordings at least has."""
+    return curves_in(column for curves, _ in shown.parts for column in curves.columns)
+
+
+def curve_choices(shown: SwingSet) -> list[tuple[str, str]]:
+    """All curves at once, or one of them."""
+    columns = curves_of(shown)
+    every = "All three" if len(columns) == len(CURVES) else "All"
+    return [("all", every), *((column, EVERY_CURVE[column][0]) for column in columns)]
 
 
 def _has(shown: SwingSet, kind: str) -> bool:
@@ -251,8 +258,9 @@ def register(app: Dash, store: Store) -> None:
         shown = store.swing_set(ids)
         counted = shown.counted().swings
         keys = tuple(counted.loc[chosen_kind(counted, kind), "key"].astype(int))
-        columns = tuple(CURVES) if curves == "all" else (curves,)
-        aligned = store.aligned(shown.ids, keys, tuple(CURVES), align)
+        every = curves_of(shown)
+        columns = every if curves not in every else (curves,)
+        aligned = store.aligned(shown.ids, keys, every, align)
         names = dict(zip(shown.swings["key"].astype(str), shown.swings["name"], strict=True))
         choices = OverlayChoices(
             columns=columns,
@@ -277,7 +285,7 @@ def register(app: Dash, store: Store) -> None:
         subset = shown.only(chosen_kind(shown.swings, kind))
         counted = subset.counted()
         keys = tuple(counted.swings["key"].astype(int))
-        aligned = store.aligned(shown.ids, keys, tuple(CURVES), "impact")
+        aligned = store.aligned(shown.ids, keys, curves_of(shown), "impact")
         return (
             session_sentence(counted.swings, aligned) + _left_out(subset, counted),
             tiles(

@@ -42,7 +42,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                 [(unit, unit) for unit in SPEED_UNITS],
                                 chosen.speed_unit,
                             ),
-                            segmented("settings-words", "Say", WORDS, chosen.arm_words),
+                            segmented("settings-words", "Arms called", WORDS, chosen.arm_words),
                         ],
                     ),
                 ],
@@ -62,7 +62,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                             dmc.NumberInput(
                                 id="settings-release",
                                 label="Release: hinge opened by",
-                                description="The later the threshold, the later the release.",
+                                description="A larger angle is reached later.",
                                 value=chosen.release_threshold_deg,
                                 min=0.5,
                                 max=45,
@@ -122,7 +122,9 @@ def register(app: Dash, store: Store) -> None:
     )
     def keep(_clicks: int, speed: str, words: str, release: Any, line: Any) -> str:
         try:
-            chosen = Preferences(speed, words, _number(release), _number(line))
+            chosen = Preferences(
+                speed, words, _number(release, "release"), _number(line, "target line")
+            )
             keep_preferences(chosen)
         except SwingspreadError as mistake:
             return str(mistake)
@@ -146,8 +148,8 @@ def register(app: Dash, store: Store) -> None:
     )
 
 
-def _number(value: Any) -> float:
+def _number(value: Any, name: str) -> float:
     try:
         return float(value)
     except (TypeError, ValueError):
-        raise SwingspreadError("A number is missing.") from None
+        raise SwingspreadError(f"Not kept: the number for the {name} is missing.") from None

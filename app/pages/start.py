@@ -7,8 +7,17 @@ from itertools import groupby
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
+from app.components.swing_context import (
+    HALF,
+    block_field,
+    club_fields,
+    hand_field,
+    player_field,
+    register_club,
+    session_field,
+)
 from app.components.tending import register_tending, tend_box
 from app.imports import bring_in, dropped_files, sort_out
 from app.shelf import Entry
@@ -19,15 +28,6 @@ from imu.errors import SwingspreadError
 PATH = "/"
 NAME = "Start"
 
-CLUBS = (
-    ("driver", 1.14),
-    ("3-wood", 1.09),
-    ("5-iron", 0.97),
-    ("7-iron", 0.94),
-    ("9-iron", 0.91),
-    ("wedge", 0.89),
-)
-"""Usual lengths in m (common practice, no source); the person may type another."""
 MANY, MOST = 30, 60
 """Recordings from which on they can be searched, and the most shown at once."""
 
@@ -63,7 +63,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                             *([tend_box(own)] if own else []),
                         ],
                     ),
-                    html.Div(className="stack", children=[_bring_in(), _cautions()]),
+                    html.Div(className="stack", children=[_bring_in(entries), _cautions()]),
                 ],
             ),
         ],
@@ -176,8 +176,7 @@ def _cautions() -> Any:
     )
 
 
-def _bring_in() -> Any:
-    half = {"base": 12, "sm": 6}
+def _bring_in(entries: Sequence[Entry]) -> Any:
     return html.Section(
         className="card",
         children=[
@@ -198,25 +197,10 @@ def _bring_in() -> Any:
             dmc.Grid(
                 gutter="sm",
                 children=[
-                    dmc.GridCol(
-                        dmc.TextInput(
-                            id="start-player",
-                            label="Player",
-                            description=YOUNG_PLAYERS,
-                            inputWrapperOrder=["label", "input", "description", "error"],
-                        ),
-                        span=half,
-                    ),
-                    dmc.GridCol(
-                        dmc.Autocomplete(
-                            id="start-block",
-                            label="Block",
-                            data=["warm-up", "practice", "pressure", "after-drill"],
-                        ),
-                        span=half,
-                    ),
-                    dmc.GridCol(dmc.TextInput(id="start-session", label="Session"), span=half),
-                    dmc.GridCol(dmc.TextInput(id="start-name", label="Name"), span=half),
+                    player_field("start", entries),
+                    block_field("start"),
+                    session_field("start"),
+                    dmc.GridCol(dmc.TextInput(id="start-name", label="Name"), span=HALF),
                 ],
             ),
             html.Details(
@@ -226,40 +210,8 @@ def _bring_in() -> Any:
                         gutter="sm",
                         mt="xs",
                         children=[
-                            dmc.GridCol(
-                                dmc.Select(
-                                    id="start-hand",
-                                    label="Plays",
-                                    data=[
-                                        {"value": "right", "label": "right-handed"},
-                                        {"value": "left", "label": "left-handed"},
-                                    ],
-                                    value="right",
-                                    allowDeselect=False,
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.Autocomplete(
-                                    id="start-club",
-                                    label="Club",
-                                    data=[club for club, _ in CLUBS],
-                                    value="7-iron",
-                                ),
-                                span=half,
-                            ),
-                            dmc.GridCol(
-                                dmc.NumberInput(
-                                    id="start-length",
-                                    label="Club length, m",
-                                    value=0.94,
-                                    min=0.4,
-                                    max=1.6,
-                                    step=0.01,
-                                    decimalScale=3,
-                                ),
-                                span=half,
-                            ),
+                            hand_field("start"),
+                            *club_fields("start"),
                             dmc.GridCol(
                                 dmc.NumberInput(
                                     id="start-rate",
@@ -268,7 +220,7 @@ def _bring_in() -> Any:
                                     min=10,
                                     max=20000,
                                 ),
-                                span=half,
+                                span=HALF,
                             ),
                         ],
                     ),
@@ -326,13 +278,7 @@ def register(app: Dash, store: Store) -> None:
         ]
         return html.Ul(lines, className="files-found"), False
 
-    @app.callback(
-        Output("start-length", "value"),
-        Input("start-club", "value"),
-        prevent_initial_call=True,
-    )
-    def usual_length(club: str) -> Any:
-        return dict(CLUBS).get(club, no_update)
+    register_club(app, "start")
 
     @app.callback(
         Output("start-result", "children"),
@@ -360,13 +306,14 @@ def register(app: Dash, store: Store) -> None:
         block: str,
         hand: str,
         club: str,
-        length: float,
+        length_cm: float | str,
         rate: float,
     ) -> Any:
+        length_m = length_cm / 100 if isinstance(length_cm, int | float) else None
         answers = {
             "format": 1,
             "handedness": hand,
-            "club": {"type": club or "", "length_m": length},
+            "club": {"type": club or "", "length_m": length_m},
             "units": UNITS,
             "forearm_sensor": {"rate_hz": rate},
             "club_sensor": {"rate_hz": rate},

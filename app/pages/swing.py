@@ -19,8 +19,9 @@ from app.store import Store, SwingSet
 from app.summary import levels
 from imu.columns import EVENTS
 from imu.errors import SwingspreadError
+from imu.figures.curve_names import curves_in
 from imu.figures.stick_figure import StickFrames, stick_frames
-from imu.figures.swing_curves import EVENT_MARKS, curves_in, swing_figure
+from imu.figures.swing_curves import EVENT_MARKS, swing_figure
 
 PATH = "/swing"
 NAME = "Swing"

@@ -14,6 +14,7 @@ from imu.columns import (
     Metric,
 )
 from imu.further_sensors import ROLE_CURVES
+from imu.variation.sets import CONTEXT_COLUMNS
 
 EVENT_MEANING: Mapping[str, str] = {
     "takeaway": "first lasting movement of the club away from address",
@@ -58,13 +59,13 @@ _CURVE_MEANING: Mapping[str, str] = {
     "club_qx": "Club orientation: x.",
     "club_qy": "Club orientation: y.",
     "club_qz": "Club orientation: z.",
-    "belt_turn_rate_deg_s": "Turning rate of the belt about the vertical; positive towards the "
-    "target. Only with a sensor on the belt.",
     "reconstructed": "True where a lost or clipped sample was bridged.",
 }
 
 OURS = "our definition"
-_CURVE_UNITS = CURVE_COLUMNS | {n: u for more in ROLE_CURVES.values() for n, u in more.items()}
+_CURVES = {name: (unit, _CURVE_MEANING[name]) for name, unit in CURVE_COLUMNS.items()} | {
+    name: about for more in ROLE_CURVES.values() for name, about in more.items()
+}
 
 
 def metric_meaning(metric: Metric) -> str:
@@ -86,14 +87,16 @@ def describe_swing_columns(names: Iterable[str] = SWING_COLUMNS) -> pd.DataFrame
 
 def describe_curve_columns(names: Iterable[str] = tuple(CURVE_COLUMNS)) -> pd.DataFrame:
     """Column, label, unit, meaning and source of each named column of the curve table."""
-    rows = [
-        (name, "", _CURVE_UNITS.get(name, ""), _CURVE_MEANING.get(name, ""), OURS) for name in names
-    ]
+    rows = [(name, "", *_CURVES.get(name, ("", "")), OURS) for name in names]
     return pd.DataFrame(rows, columns=["column", "label", "unit", "meaning", "source"])
 
 
 def _swing_descriptions() -> dict[str, tuple[str, str, str, str]]:
-    known = {name: ("", unit, text, OURS) for name, (unit, text) in _SWING_MEANING.items()}
+    known = {
+        name: ("", "", f"{words[0].upper()}{words[1:]}.", "")
+        for name, words in CONTEXT_COLUMNS.items()
+    }
+    known |= {name: ("", unit, text, OURS) for name, (unit, text) in _SWING_MEANING.items()}
     for event in EVENTS:
         words = event.replace("_", " ")
         text = EVENT_MEANING[event]

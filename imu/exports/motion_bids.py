@@ -27,6 +27,7 @@ from pyarrow import csv as arrow_csv
 
 import imu
 from imu.exports.writing import write_export
+from imu.moments import moment
 from imu.recordings.content import plain_json
 from imu.recordings.manifest import manifest_to_json
 from imu.types import FloatArray, Manifest, Player, Recording, Stream
@@ -119,7 +120,7 @@ def _write_subject(subject: str, recordings: Sequence[Recording], folder: Path) 
     files: list[Path] = []
     scans: dict[str, list[tuple[str, str]]] = {}
     taken: set[tuple[str, str, int]] = set()
-    ordered = sorted(recordings, key=lambda item: (item.manifest.recorded_at, item.id))
+    ordered = sorted(recordings, key=lambda item: (moment(item.manifest.recorded_at), item.id))
     for recording in ordered:
         manifest = recording.manifest
         session, block = bids_label(manifest.session), bids_label(manifest.block)
@@ -283,10 +284,10 @@ def _or_unknown(value: float) -> float | str:
     return float(value) if math.isfinite(value) else "n/a"
 
 
-def _utc(moment: str) -> str:
+def _utc(text: str) -> str:
     """An ISO 8601 moment as BIDS wants it, in UTC; n/a when unknown."""
     try:
-        when = datetime.fromisoformat(moment)
+        when = datetime.fromisoformat(text)
     except ValueError:
         return "n/a"
     if when.tzinfo is None:

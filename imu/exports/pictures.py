@@ -28,7 +28,7 @@ from imu.exports.drawing import (
 from imu.exports.writing import write_export
 from imu.figures.alignment import AlignedCurves, align_curves
 from imu.figures.bands import quantiles, spread_over_time
-from imu.figures.overlay import CURVES
+from imu.figures.curve_names import CURVES
 from imu.figures.theme import LIGHT
 from imu.types import FloatArray
 

@@ -14,11 +14,11 @@ from imu.exports.pictures import MOST_LINES
 from imu.exports.report_page import Finding
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import spread_over_time
+from imu.number_words import decimals, number, with_unit
 from imu.variation.compare import Comparison
 from imu.variation.intervals import Interval
 from imu.variation.sample_size import swings_for_sd_ratio
 from imu.variation.verdict import CANNOT_TELL, DOES_NOT_HOLD, HOLDS, Verdict
-from imu.variation.wording import decimals, number, with_unit
 
 Row = Mapping[Any, Any]
 """One row of `imu.variation.spread.spread_table`."""

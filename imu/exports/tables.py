@@ -15,13 +15,13 @@ from typing import Any
 
 import pandas as pd
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from imu.columns import SWING_COLUMNS
 from imu.exports.dictionary import describe_curve_columns, describe_swing_columns
 from imu.exports.safe_text import plain_table
 from imu.exports.writing import write_export
 from imu.recordings.content import plain_json
+from imu.recordings.parquet_file import write_packed
 from imu.types import Analysis
 
 ANALYSIS_SCHEMA = "swingspread-analysis"
@@ -62,7 +62,7 @@ def write_parquet(table: pd.DataFrame, descriptions: pd.DataFrame, target: Path)
         fields.append(field.with_metadata(facts) if facts else field)
     whole: dict[Any, Any] = dict(arrow.schema.metadata or {})
     buffer = io.BytesIO()
-    pq.write_table(arrow.cast(pa.schema(fields, metadata=whole)), buffer, compression="zstd")
+    write_packed(arrow.cast(pa.schema(fields, metadata=whole)), buffer, for_any_reader=True)
     return write_export(target, buffer.getvalue())
 
 

@@ -65,7 +65,8 @@ def align_curves(
 
     parts : a (curves, swings) pair a recording. curves has ``swing`` and ``t_s``, sorted by both;
     swings has ``swing`` and the event columns, and may have ``key``, the label to use where
-    recordings are mixed. Swings without the event are left out.
+    recordings are mixed. Swings without the event are left out. A column that only some of the
+    recordings have is NaN in the others.
     """
     anchor_column = ALIGNMENTS[alignment]
     shown = [
@@ -105,11 +106,12 @@ class _Lines:
         ends = [*starts[1:], len(swing)]
         self._rows = {int(swing[a]): slice(a, b) for a, b in zip(starts, ends, strict=True)}
         self._time = curves["t_s"].to_numpy(float)
-        self._values = {column: curves[column].to_numpy(float) for column in columns}
+        there = [column for column in columns if column in curves]
+        self._values = {column: curves[column].to_numpy(float) for column in there}
 
     def at(self, swing: int, column: str, times: NDArray[np.float64]) -> NDArray[np.float64]:
         rows = self._rows.get(swing)
-        if rows is None:
+        if rows is None or column not in self._values:
             return np.full(len(times), np.nan)
         return np.interp(
             times, self._time[rows], self._values[column][rows], left=np.nan, right=np.nan

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from imu.figures.alignment import AlignedCurves, Float32, gapped
 from imu.figures.bands import quantiles, spread_over_time
+from imu.figures.curve_names import CURVES, EVERY_CURVE
 from imu.figures.theme import (
     DASHES,
     MOST_HIGHLIGHTED,
@@ -25,13 +26,6 @@ from imu.figures.theme import (
 LINES_UP_TO = 120
 """More swings than this are drawn as a density: measured in Chromium, a thousand lines redraw in
 0.6 s as vectors and, without a graphics card, in 12 s with WebGL."""
-
-CURVES: dict[str, tuple[str, str]] = {
-    "hinge_deg": ("Hinge", "°"),
-    "club_rate_deg_s": ("Club rate", "°/s"),
-    "arm_rate_deg_s": ("Arm rate", "°/s"),
-}
-"""Curves of the overlay: column, heading, unit."""
 
 FROM_EVENT = {"impact": "impact", "takeaway": "takeaway", "top": "the club's top"}
 EVENT_ROWS = {
@@ -77,7 +71,7 @@ def overlay_figure(aligned: AlignedCurves, choices: OverlayChoices) -> go.Figure
 
 def _rows(panels: int) -> list[tuple[float, float]]:
     """Vertical extent of each row in paper units, top to bottom: panels, events, spread."""
-    weights = [2.4, 1.3, 1.3][:panels] if panels > 1 else [3.2]
+    weights = [2.4] + [1.3] * (panels - 1) if panels > 1 else [3.2]
     weights += [1.0, 0.85]
     gap = 0.06
     unit = (1.0 - gap * (len(weights) - 1)) / sum(weights)
@@ -102,7 +96,7 @@ def _panel(
     colours: Palette,
 ) -> None:
     lines = aligned.values[column]
-    _, unit = CURVES[column]
+    _, unit = EVERY_CURVE[column]
     where = {"xaxis": "x", "yaxis": _axis("y", panel)}
     count = len(lines)
     as_lines = count <= LINES_UP_TO
@@ -297,7 +291,7 @@ def _spread_strip(
     column: str,
     colours: Palette,
 ) -> None:
-    spread = spread_over_time(aligned.values[column])
+    spread, unit = spread_over_time(aligned.values[column]), EVERY_CURVE[column][1]
     figure.add_trace(
         go.Scatter(
             x=times.astype(np.float32),
@@ -306,7 +300,7 @@ def _spread_strip(
             line={"color": colours.ink, "width": 2},
             fill="tozeroy",
             fillcolor=colours.spread,
-            hovertemplate="SD %{y:.1f} " + CURVES[column][1] + " at %{x:.0f} ms<extra></extra>",
+            hovertemplate=f"SD %{{y:.1f}} {unit} at %{{x:.0f}} ms<extra></extra>",
             meta={"role": "spread", "column": column},
             xaxis="x",
             yaxis=_axis("y", row),
@@ -324,7 +318,7 @@ def _axes(
 ) -> None:
     annotations = []
     for panel, column in enumerate(panels, start=1):
-        heading, unit = CURVES[column]
+        heading, unit = EVERY_CURVE[column]
         annotations.append(panel_heading(colours, f"{heading}, {unit}", rows[panel - 1][1]))
         span = quiet_axis(colours, domain=rows[panel - 1], nticks=5, anchor="x")
         limits = _limits(aligned.values[column], column)
@@ -342,7 +336,7 @@ def _axes(
     figure.update_layout(
         {_layout_axis("y", strip): quiet_axis(colours, domain=rows[strip - 1], **ticks)}
     )
-    heading, unit = CURVES[panels[0]]
+    heading, unit = EVERY_CURVE[panels[0]]
     annotations.append(
         panel_heading(colours, f"Where the {heading.lower()} varies, SD in {unit}", rows[strip][1])
     )

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import plotly.graph_objects as go
 
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import quantiles
-from imu.figures.overlay import CURVES
+from imu.figures.curve_names import CURVES, EVERY_CURVE
 from imu.figures.theme import Palette, base_layout, palette, panel_heading, quiet_axis
 
 EVENT_MARKS: dict[str, tuple[str, str]] = {
@@ -22,16 +22,6 @@ EVENT_MARKS: dict[str, tuple[str, str]] = {
     "finish": ("Finish", "square"),
 }
 """Events marked on every curve: words and symbol."""
-
-
-FURTHER_CURVES: dict[str, tuple[str, str]] = {"belt_turn_rate_deg_s": ("Belt turn rate", "°/s")}
-"""Curves that only recordings with a further sensor have."""
-
-
-def curves_in(columns: Iterable[str]) -> tuple[str, ...]:
-    """Curves to show of a table with these columns."""
-    there = set(columns)
-    return (*CURVES, *(name for name in FURTHER_CURVES if name in there))
 
 
 def swing_figure(
@@ -57,7 +47,7 @@ def swing_figure(
     unit = (1.0 - gap * (len(columns) - 1)) / weights.sum()
     top, annotations = 1.0, []
     for panel, column in enumerate(columns, start=1):
-        heading, unit_name = (CURVES | FURTHER_CURVES)[column]
+        heading, unit_name = EVERY_CURVE[column]
         low = max(top - weights[panel - 1] * unit, 0.0)
         axis = "y" if panel == 1 else f"y{panel}"
         _session_band(figure, others, column, axis, colours)

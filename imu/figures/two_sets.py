@@ -9,7 +9,8 @@ import plotly.graph_objects as go
 
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import quantiles, spread_over_time
-from imu.figures.overlay import CURVES, EVENT_ROWS, FROM_EVENT
+from imu.figures.curve_names import CURVES
+from imu.figures.overlay import EVENT_ROWS, FROM_EVENT
 from imu.figures.theme import Palette, base_layout, palette, panel_heading, quiet_axis
 
 SET_DASHES = ("solid", "dash")

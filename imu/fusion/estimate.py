@@ -45,6 +45,9 @@ _START_ROTATION = 1.0
 _SETTLED_SPREAD = 0.1
 _SMALLEST_SCALE = 0.02
 _GIVE_UNSEEN = 0.005
+_LONGEST_LAG = 25
+_UNCORRELATED = 0.05
+_LONGEST_CORRELATION = 40.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +86,7 @@ class SessionFit:
 
 @dataclass(eq=False)
 class _Normal:
-    """Normal equations of one swing."""
+    """Normal equations of one swing. normalised : (M, 3) residuals. rows : (M,) their places."""
 
     shared: FloatArray
     cross: FloatArray
@@ -91,7 +94,7 @@ class _Normal:
     shared_gradient: FloatArray
     own_gradient: FloatArray
     normalised: FloatArray
-    lag_products: FloatArray
+    rows: np.ndarray
     apart: FloatArray
 
 
@@ -141,7 +144,7 @@ def fit_session(
             _moved(state, inverse @ (normal.own_gradient - normal.cross.T @ move))
             for state, normal, inverse in zip(current, normals, inverses, strict=True)
         ]
-        residuals = np.concatenate([normal.normalised for normal in normals])
+        residuals = np.concatenate([normal.normalised.ravel() for normal in normals])
         spread = 1.4826 * float(np.median(np.abs(residuals)))
         if size < _SETTLED_STEP and abs(spread - 1.0) < _SETTLED_SPREAD:
             converged = True
@@ -199,21 +202,11 @@ def _normal(
     prior, at = _own_prior(state)
     own_h[np.diag_indices(state.size)] += prior
     own_g -= prior * at
-    rows = np.diff(joint.rows)
-    together = rows == (rows.min() if len(rows) else 1)
-    bounded = np.clip(normalised, -3.0, 3.0)
-    products = [float(np.sum(bounded**2)) / max(1, len(bounded))]
-    for lag in range(1, 25):
-        steady = np.convolve(together, np.ones(lag), "valid") == lag
-        pairs = np.einsum("ni,ni->n", bounded[:-lag], bounded[lag:])[steady]
-        products.append(float(np.mean(pairs)) if len(pairs) else 0.0)
     time = swing.time[joint.rows]
     down = (time > swing.window.top) & (time < swing.window.impact)
     # Half the summed forces is one wrist's force; one axis of three, so the root of three.
     apart = np.linalg.norm(joint.error[down], axis=1) / joint.size[down] * 2.0 / np.sqrt(3.0)
-    return _Normal(
-        shared_h, cross_h, own_h, shared_g, own_g, normalised.ravel(), np.array(products), apart
-    )
+    return _Normal(shared_h, cross_h, own_h, shared_g, own_g, normalised, joint.rows, apart)
 
 
 def _own_prior(state: SwingState) -> tuple[FloatArray, FloatArray]:
@@ -265,14 +258,32 @@ def _moved(state: SwingState, move: FloatArray) -> SwingState:
 
 def _correlation(normals: Sequence[_Normal]) -> float:
     """Integrated correlation length of the residuals, in rows (Sokal 1997's windowed sum)."""
-    products = np.median([normal.lag_products for normal in normals], axis=0)
-    shape = products / max(products[0], 1e-12)
+    bounded = [np.clip(normal.normalised, -3.0, 3.0) for normal in normals]
+    together = []
+    for normal in normals:
+        apart = np.diff(normal.rows)
+        together.append(apart == apart.min() if len(apart) else apart > 0)
+    power = float(np.median([np.mean(values**2) * 3.0 for values in bounded if len(values)]))
     total = 1.0
-    for value in shape[1:]:
-        if value < 0.05:
+    for lag in range(1, _LONGEST_LAG):
+        products = [
+            _lag_product(values, steady, lag)
+            for values, steady in zip(bounded, together, strict=True)
+        ]
+        value = float(np.median(products)) / max(power, 1e-12)
+        if value < _UNCORRELATED:
             break
         total += 2.0 * value
-    return float(np.clip(total, 1.0, 40.0))
+    return float(np.clip(total, 1.0, _LONGEST_CORRELATION))
+
+
+def _lag_product(values: FloatArray, together: np.ndarray, lag: int) -> float:
+    """Mean product of residuals ``lag`` rows apart, over stretches without a hole; 0 if none."""
+    if len(together) < lag:
+        return 0.0
+    steady = np.convolve(together, np.ones(lag), "valid") == lag
+    pairs = np.einsum("ni,ni->n", values[:-lag], values[lag:])[steady]
+    return float(np.mean(pairs)) if len(pairs) else 0.0
 
 
 def _rms(normalised: FloatArray) -> float:

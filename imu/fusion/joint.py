@@ -101,9 +101,17 @@ class RotationField:
 
 
 def rotation_field(
-    track: Track, errors: SensorErrors, state: SwingState, role: str, stride: int
+    track: Track,
+    errors: SensorErrors,
+    state: SwingState,
+    role: str,
+    stride: int,
+    onward: bool = False,
 ) -> RotationField:
-    """Answers of one sensor's orientation at every ``stride``-th instant."""
+    """Answers of one sensor's orientation at every ``stride``-th instant.
+
+    onward : breaks that end in the strike go on growing past it (``Break.ramp_onward``).
+    """
     rows = np.arange(0, len(track.time), stride)
     time = track.time[rows]
     step = float(time[1] - time[0])
@@ -119,7 +127,8 @@ def rotation_field(
     own[:, :, starting] = np.eye(3)
     for number, spell in enumerate(state.breaks[role]):
         column = first_break + 3 * number
-        own[:, :, column : column + 3] = spell.ramp(time)[:, None, None] * np.eye(3)
+        ramp = spell.ramp_onward(time) if onward else spell.ramp(time)
+        own[:, :, column : column + 3] = ramp[:, None, None] * np.eye(3)
     return RotationField(rows, matrix, running, own)
 
 

@@ -55,6 +55,5 @@ def _break_rates(state: SwingState, role: str, time: FloatArray) -> FloatArray:
     extra = np.zeros((len(time), 3))
     for spell, turn in zip(state.breaks[role], state.turns[role], strict=True):
         if not spell.strike:
-            inside = (time >= spell.start) & (time < spell.end)
-            extra[inside] += turn / max(spell.end - spell.start, 1e-6)
+            extra += spell.ramp_rate(time)[:, None] * turn
     return extra

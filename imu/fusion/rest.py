@@ -306,9 +306,12 @@ def _describe(
     still = np.empty(number, dtype=np.bool_)
     for row, (start, end) in enumerate(spans):
         clock = time[start:end]
-        acc_mean[row], acc_se[row], bound, acc_rms = _bounded_mean(clock, acc[start:end])
-        gyr_mean[row], gyr_se[row], _, gyr_rms = _bounded_mean(clock, gyr[start:end])
-        velocity[row] = np.linalg.norm(bound)
+        both = np.concatenate([acc[start:end], gyr[start:end]], axis=1)
+        mean, error, bound, spread = _bounded_mean(clock, both)
+        acc_mean[row], gyr_mean[row] = mean[:3], mean[3:]
+        acc_se[row], gyr_se[row] = error[:3], error[3:]
+        acc_rms, gyr_rms = np.sqrt(spread[:3].sum()), np.sqrt(spread[3:].sum())
+        velocity[row] = np.linalg.norm(bound[:3])
         duration[row] = clock[-1] - clock[0]
         still[row] = gyr_rms <= np.hypot(settings.still_rate, 1.2 * noise_rate) and (
             acc_rms <= np.hypot(settings.still_acceleration, 1.2 * noise_force)
@@ -342,8 +345,8 @@ def _usual_turn(mean: FloatArray, error: FloatArray, duration: FloatArray) -> fl
 
 def _bounded_mean(
     time: FloatArray, values: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, float]:
-    """Tapered mean of a swaying quantity, its standard error, rms of its integral, rms spread."""
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Tapered mean of swaying quantities (N, C), its error, rms of the integral, mean square."""
     step = np.diff(time, append=2 * time[-1] - time[-2])
     length = time[-1] - time[0] + step[-1]
     phase = (time - time[0] + 0.5 * step) / length
@@ -356,4 +359,4 @@ def _bounded_mean(
     # Successive differences see white noise and hardly the sway.
     white = np.sum(np.diff(values, axis=0) ** 2, axis=0) / (2.0 * len(values))
     error = np.sqrt(2.0 * (bound / length) ** 2 + white * np.sum(weight**2))
-    return mean, error, bound, float(np.sqrt(np.mean(np.sum(rest * rest, axis=1))))
+    return mean, error, bound, np.mean(rest * rest, axis=0)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import CubicSpline
 
+from imu.fusion.bridging import Doubt, bridge_clipped, gap_doubt
 from imu.fusion.clipping import clipped_samples, gap_spans, spans
 from imu.types import BALL, CLUB, FOREARM, AlignedStreams, BoolArray, FloatArray, SwingWindow
 
@@ -26,15 +27,20 @@ class SensorSpan:
     """One sensor's samples around one swing.
 
     signal : spline of (acc, gyr), six columns, SI, sensor frame, against sample time.
-    doubt : (S, 2) s, spells in which the rate was not really read: samples lost, or clipped.
+    doubts : spells in which the rate was not really read: samples lost, or clipped.
     acc_clipped : for each accelerometer axis (S, 2) s, spells in which it was clipped.
     period : s, nominal sample period.
     """
 
     signal: CubicSpline
-    doubt: FloatArray
+    doubts: tuple[Doubt, ...]
     acc_clipped: tuple[FloatArray, FloatArray, FloatArray]
     period: float
+
+    @property
+    def doubt(self) -> FloatArray:
+        """(S, 2) s, begin and end of the spells in doubt."""
+        return np.array([(one.start, one.end) for one in self.doubts]).reshape(-1, 2)
 
     def doubtful(self, time: FloatArray, which: FloatArray, margin: float) -> BoolArray:
         """True at times inside or within ``margin`` of the spells ``which``."""
@@ -106,11 +112,16 @@ def cut_swing(aligned: AlignedStreams, window: SwingWindow, step: float) -> Swin
         start, end = max(start, float(time[0])), min(end, float(time[-1]))
         values = np.hstack([stream.acc[first:last], stream.gyr[first:last]])
         flags = clipped_samples(values[:, :3], values[:, 3:], stream)
-        gaps = gap_spans(time, period)
+        strike = window.impact if window.kind == BALL else np.inf
+        values[:, 3:], clipped = bridge_clipped(
+            time, values[:, 3:], flags[:, 3:], stream.gyr_range, strike
+        )
+        signal = CubicSpline(time, values)
+        gaps = [gap_doubt(a, b, signal([a, b])[:, 3:]) for a, b in gap_spans(time, period)]
         x, y, z = (spans(flags[:, axis], time) for axis in range(3))
         sensors[role] = SensorSpan(
-            signal=CubicSpline(time, values),
-            doubt=np.vstack([gaps, spans(np.any(flags[:, 3:], axis=1), time)]),
+            signal=signal,
+            doubts=(*gaps, *clipped),
             acc_clipped=(x, y, z),
             period=period,
         )

@@ -31,9 +31,8 @@ _ASKEW_AT_FIRST = 28.0 * DEG
 _ASKEW_AFTER_FIT = {FOREARM: 20.0 * DEG, CLUB: 10.0 * DEG}
 _COMPARED = (-0.25, -0.01)
 _SETTLED = 0.3
+_ROUGH_STEP = 0.008
 _STRIKE_TURN = 1.5 * DEG
-_GAP_TURN_OF_CHANGE = 0.1
-_GAP_TURN_OF_RATE = 0.02
 _SHORTEST_BREAK_PERIODS = 2.5
 
 
@@ -128,9 +127,10 @@ def first_state(swing: SwingSamples, shared: Shared) -> SwingState:
     breaks = {role: _breaks(swing, role) for role in SENSORS}
     turns = {role: np.zeros((len(breaks[role]), 3)) for role in SENSORS}
     state = SwingState(start, breaks, turns)
-    tracks = follow_both(swing, shared, state)
     impact = swing.window.impact
-    compared = (swing.time > impact + _COMPARED[0]) & (swing.time < impact + _COMPARED[1])
+    time = np.arange(swing.time[0], impact + _COMPARED[1], _ROUGH_STEP)
+    tracks = follow_both(swing, shared, state, time)
+    compared = time > impact + _COMPARED[0]
     up = np.array([0.0, 0.0, STANDARD_GRAVITY])
     arm = tracks[FOREARM].wrist[compared] - up
     club = tracks[CLUB].wrist[compared] - up
@@ -149,13 +149,9 @@ def _breaks(swing: SwingSamples, role: str) -> tuple[Break, ...]:
         # From the strike on, not before: numbers are read just before it.
         impact = swing.window.impact
         found.append(Break(impact, impact + 0.5 * STRIKE_RINGING, _STRIKE_TURN, True))
-    for first, last in sensor.doubt:
-        long_enough = last - first > _SHORTEST_BREAK_PERIODS * sensor.period
-        if not long_enough or last < swing.time[0] or first > swing.time[-1]:
-            continue
-        rates = sensor.signal([first, last])[:, 3:]
-        change = float(np.linalg.norm(rates[1] - rates[0]))
-        level = float(np.linalg.norm(rates, axis=1).max())
-        turn = (last - first) * (_GAP_TURN_OF_CHANGE * change + _GAP_TURN_OF_RATE * level)
-        found.append(Break(float(first), float(last), turn + 1e-4))
+    for doubt in sensor.doubts:
+        long_enough = doubt.end - doubt.start > _SHORTEST_BREAK_PERIODS * sensor.period
+        inside = doubt.end >= swing.time[0] and doubt.start <= swing.time[-1]
+        if long_enough and inside:
+            found.append(Break(doubt.start, doubt.end, doubt.turn, open=doubt.open))
     return tuple(found)

@@ -2,7 +2,7 @@
 
 Orientation is the strapdown integral of the corrected rate from a starting orientation, turned
 further by *breaks*: short spells (a gap, a clipped peak, the strike) across which the integral
-can't be trusted, each with an unknown rotation in world axes that grows linearly over the spell.
+can't be trusted, each with an unknown rotation in world axes that grows smoothly over the spell.
 
 By rigid-body kinematics the specific force at the wrist, in sensor axes, is
 ``a − ω × (ω × r) − ω′ × r`` with r the lever arm from wrist to sensor (Seel, Schauer & Raisch
@@ -25,17 +25,44 @@ from imu.types import FloatArray
 class Break:
     """A spell the integral can't be trusted across.
 
-    sigma : rad, of its unknown rotation. strike : whether it is the strike's.
+    sigma : rad, of its unknown rotation. strike : whether it is the strike's. open : whether it
+    ends in the strike; its missing rate then grows up to the end, else it is greatest halfway.
     """
 
     start: float
     end: float
     sigma: float
     strike: bool = False
+    open: bool = False
 
     def ramp(self, time: FloatArray) -> FloatArray:
-        """0 before, 1 after, linear within."""
-        return np.clip((time - self.start) / max(self.end - self.start, 1e-6), 0.0, 1.0)
+        """0 before, 1 after, smooth within: the share of the rotation that has been made."""
+        u = self._share(time)
+        return u * u if self.open else u * u * (3.0 - 2.0 * u)
+
+    def ramp_rate(self, time: FloatArray) -> FloatArray:
+        """1/s, how fast ``ramp`` rises; 0 outside the spell."""
+        u = self._share(time)
+        rate = 2.0 * u if self.open else 6.0 * u * (1.0 - u)
+        inside = (time >= self.start) & (time < self.end)
+        return np.where(inside, rate, 0.0) / self._length
+
+    def ramp_onward(self, time: FloatArray) -> FloatArray:
+        """``ramp``, which for an open spell grows on past its end.
+
+        For errors of what is read before the strike, on instants too coarse for the bend there.
+        """
+        if not self.open:
+            return self.ramp(time)
+        u = np.clip((time - self.start) / self._length, 0.0, 2.0)
+        return np.asarray(u * u)
+
+    @property
+    def _length(self) -> float:
+        return max(self.end - self.start, 1e-6)
+
+    def _share(self, time: FloatArray) -> FloatArray:
+        return np.clip((time - self.start) / self._length, 0.0, 1.0)
 
 
 @dataclass(frozen=True, eq=False)

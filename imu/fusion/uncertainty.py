@@ -51,11 +51,13 @@ class MotionErrors:
     time : (M,) s. rotation : by role (K, M, 3) rad, world axes.
     own : (K, J), how the K errors make up J causes that differ from swing to swing: with Δ (K,)
     a number's changes under the errors, the swing's own part of its error is ‖Δ @ own‖.
+    give : rad, of the session's fit (``SessionFit.give``).
     """
 
     time: FloatArray
     rotation: Mapping[str, FloatArray]
     own: FloatArray
+    give: float
 
     def __len__(self) -> int:
         return len(self.rotation[FOREARM])
@@ -115,7 +117,7 @@ def motion_errors(
     time = some.time[::stride]
     for role in SENSORS:
         track, errors = tracks[role], fit.shared.sensors[role]
-        field = rotation_field(track, errors, swing.state, role, stride)
+        field = rotation_field(track, errors, swing.state, role, stride, onward=True)
         own = field.own * _before_strike(swing.state, role)
         by_shared = np.zeros((len(field.rows), 3, SIZE))
         by_shared[:, :, OFFSET[role] : OFFSET[role] + 12] = field.rate
@@ -154,7 +156,7 @@ def motion_errors(
     kept = max(kept, 1)
     main = (every @ right[:kept].T).reshape(2, count, 3, -1)
     rotation = {role: np.moveaxis(main[number], 2, 0) for number, role in enumerate(SENSORS)}
-    return MotionErrors(time, rotation, right[:kept] * np.concatenate(own_share))
+    return MotionErrors(time, rotation, right[:kept] * np.concatenate(own_share), fit.give)
 
 
 def _before_strike(state: SwingState, role: str) -> FloatArray:

@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from imu.recorder.clock import fit_clock
 from imu.recorder.coverage import Coverage
 from imu.recorder.journal import Journal, Kind
 from imu.recorder.packet import Flag, Packet, decode_packet, full_scales, to_si
 from imu.recorder.profile import SensorInfo, State, decode_info
+from imu.recordings.clock import fit_clock
 from imu.types import ClockModel, FloatArray, IntArray, Stream
 
 _FULL_COUNT = 32768
@@ -116,7 +116,7 @@ def _sort_packets(journals: Sequence[Journal], start_ns: int) -> tuple[list[_Boo
         boot = boots[packet.boot_id]
         live = record.kind is Kind.DATA
         host = (record.host_ns - start_ns) * 1e-9 if live else np.nan
-        counts["overruns"] += bool(packet.flags & Flag.OVERRUN)
+        counts["overruns"] += Flag.OVERRUN in packet.flags
         for start, end in boot.coverage.add(packet.seq, packet.end_seq):
             counts["backfilled_samples"] += 0 if live else end - start
             boot.pieces.append(_Piece(packet, start - packet.seq, end - packet.seq, host))
@@ -139,26 +139,21 @@ def _boot_samples(
 ) -> tuple[IntArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     stamps = sorted({(p.packet.seq, p.packet.time_us) for p in boot.pieces})
     anchors = np.array(stamps, dtype=np.float64)
-    numbers, acc, gyr, host, times = [], [], [], [], []
     periods = _period_after(anchors, boot.info.rate_hz)
-    for piece in boot.pieces:
-        packet = piece.packet
-        seq = np.arange(packet.seq + piece.first, packet.seq + piece.last)
-        at = int(np.searchsorted(anchors[:, 0], packet.seq))
-        times.append(packet.time_us + (seq - packet.seq) * periods[at])
-        scale = _scales(boot, packet)
-        one_acc, one_gyr = to_si(packet, *scale)
-        acc.append(one_acc[piece.first : piece.last])
-        gyr.append(one_gyr[piece.first : piece.last])
-        host.append(np.full(len(seq), piece.host))
-        numbers.append(seq)
-    return (
-        np.concatenate(numbers).astype(np.int64),
-        np.concatenate(times) * 1e-6,
-        np.concatenate(host),
-        np.concatenate(acc),
-        np.concatenate(gyr),
-    )
+    packets = [piece.packet for piece in boot.pieces]
+    size = np.array([piece.last - piece.first for piece in boot.pieces])
+    begun = np.array([packet.seq for packet in packets])
+    first = begun + [piece.first for piece in boot.pieces]
+    # Every sample at once: its number is its packet's first, counted on within the packet.
+    seq = np.arange(size.sum()) + np.repeat(first - np.r_[0, np.cumsum(size)[:-1]], size)
+    period = periods[np.searchsorted(anchors[:, 0], begun)]
+    stamp = np.array([packet.time_us for packet in packets])
+    time = np.repeat(stamp, size) + (seq - np.repeat(begun, size)) * np.repeat(period, size)
+    counts = np.concatenate([p.packet.counts[p.first : p.last] for p in boot.pieces])
+    scales = np.repeat([_scales(boot, packet) for packet in packets], size, axis=0)
+    acc, gyr = to_si(counts, scales[:, :1], scales[:, 1:])
+    host = np.repeat([piece.host for piece in boot.pieces], size)
+    return seq, time * 1e-6, host, acc, gyr
 
 
 def _period_after(anchors: FloatArray, rate_hz: int) -> FloatArray:

@@ -1,8 +1,9 @@
 """One sensor from search to the last sample: connect, subscribe, start, fetch what is missing.
 
-The radio's callback only stamps and queues; one consumer writes the journal and keeps the
-books; the conversation with the sensor runs beside it. A broken link is looked for again by
-scanning; the sensor keeps what it samples in between and sends it on request.
+The radio's callback only stamps and queues; one consumer keeps the books, and a thread hands the
+journal to the disk, however slow that is; the conversation with the sensor runs beside them. A
+broken link is looked for again by scanning; the sensor keeps what it samples in between and sends
+it on request.
 """
 
 from __future__ import annotations
@@ -111,6 +112,7 @@ class SensorCapture:
     async def run(self, stop: asyncio.Event) -> None:
         """Record until ``stop``; then fetch what is missing and end the journal."""
         consumer = asyncio.create_task(self._consume())
+        writer = asyncio.create_task(self._write())
         finished = False
         try:
             while not finished and not self._done(stop):
@@ -121,7 +123,8 @@ class SensorCapture:
             self._set("stopped" if finished or self.intake.received else "failed")
             self._note("recording ended", missing=self.intake.missing, lost=self.intake.lost)
             self.journal.append_json(Kind.END, time.monotonic_ns(), self.status.as_dict())
-            self.journal.flush()
+            writer.cancel()
+            await asyncio.to_thread(self.journal.flush)
 
     def _done(self, stop: asyncio.Event) -> bool:
         """Stopped, and nothing left that a sensor out of reach could still send."""
@@ -288,11 +291,16 @@ class SensorCapture:
             while not self._queue.empty():
                 item = self._queue.get_nowait()
                 if item is None:
-                    self.journal.flush()
                     return
                 self._take(*item)
-            self.journal.flush()
             self._count()
+            await asyncio.sleep(_BATCH)
+
+    async def _write(self) -> None:
+        """Hand the journal to the disk, without anyone waiting for it."""
+        while True:
+            if self.journal.pending:
+                await asyncio.to_thread(self.journal.flush)
             await asyncio.sleep(_BATCH)
 
     def _take(self, kind: Kind, arrival_ns: int, payload: bytes) -> None:
@@ -333,7 +341,6 @@ class SensorCapture:
         self.journal.append_json(
             Kind.EVENT, time.monotonic_ns(), {"text": text, "state": self.status.state, **facts}
         )
-        self.journal.flush()
 
 
 async def _until(event: asyncio.Event, seconds: float) -> None:

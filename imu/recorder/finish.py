@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import contextlib
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder
+from imu.recorder.plan_steps import end_last_block
 from imu.recorder.session import recording_from_folder
+from imu.recordings.atomic import write_file
 from imu.recordings.library import Library, LibraryEntry
-from imu.recordings.notes import NOTES_FILE
+from imu.recordings.notes import NOTES_FILE, read_notes
 
 
 @dataclass(frozen=True)
@@ -34,14 +36,22 @@ def finish_recording(folder: JournalFolder, library: Library) -> Finished | None
         if recording is None:
             return None
         entry, _ = library.add(recording)
-        noted = folder.path / NOTES_FILE
+        if read_notes(folder.path).plan is not None:
+            end_last_block(folder)
         try:
-            if noted.is_file() and not (entry.folder / NOTES_FILE).exists():
-                shutil.copy2(noted, entry.folder / NOTES_FILE)
+            _take_notes(folder, entry.folder)
             folder.mark_finished(entry.id)
         except OSError as problem:
             raise SwingspreadError(f"{folder.path}: cannot be written ({problem})") from problem
-        return Finished(folder, entry, recording.faults)
+        return Finished(folder, library.find(entry.id), recording.faults)
+
+
+def _take_notes(folder: JournalFolder, kept: Path) -> None:
+    """Copy what was noted while recording, whole, unless the recording has notes already."""
+    noted = folder.path / NOTES_FILE
+    if noted.is_file():
+        with contextlib.suppress(FileExistsError):
+            write_file(kept / NOTES_FILE, noted.read_bytes(), replace=False)
 
 
 def finish_all(

@@ -10,11 +10,13 @@ finished.json      the id in the library, once the recording is complete there
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
 import secrets
 import shutil
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -24,6 +26,7 @@ from typing import IO
 import platformdirs
 
 from imu.errors import SwingspreadError
+from imu.moments import moment
 from imu.recordings.atomic import write_file
 from imu.recordings.manifest import manifest_from_json, manifest_to_json
 from imu.types import Manifest
@@ -38,6 +41,10 @@ LOCK_FILE = "lock"
 BYTES_PER_SENSOR_SECOND = 16_000
 ENOUGH_SPACE = 200 << 20
 LEAST_SPACE = 20 << 20
+LOOKERS_TAKE_S = 1.0
+"""A lock that only looks is let go at once; on a slow disk it may take this long."""
+TAKEN = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK})
+"""How systems say that someone else has the lock."""
 
 _JOURNAL = re.compile(r"(?P<role>[a-z][a-z0-9_]*?)(\.(?P<part>\d+))?\.journal$")
 
@@ -68,6 +75,14 @@ class JournalFolder:
         except (OSError, ValueError, RecursionError) as problem:
             raise SwingspreadError(f"{path}: cannot be read ({problem})") from problem
 
+    @property
+    def began(self) -> datetime:
+        """When it was begun, by the computer's clock of then; the earliest when not known."""
+        try:
+            return moment(self.manifest().recorded_at)
+        except SwingspreadError:
+            return moment("")
+
     def write_manifest(self, manifest: Manifest) -> None:
         """Write down what is known; raises SwingspreadError when the disk refuses."""
         text = json.dumps(manifest_to_json(manifest), indent=2, ensure_ascii=False)
@@ -85,10 +100,13 @@ class JournalFolder:
                 found.setdefault(match["role"], []).append((int(match["part"] or 1), path))
         return {role: [path for _, path in sorted(parts)] for role, parts in sorted(found.items())}
 
+    def accounts(self, name: str) -> list[Path]:
+        """Journals of one of ``ACCOUNTS`` in order; a resumed recording has several."""
+        return sorted(self.path.glob(f"{name}*.journal"), key=lambda path: (len(path.name), path))
+
     def account(self, name: str) -> Path | None:
         """The latest journal of one of ``ACCOUNTS``; None when there is none yet."""
-        parts = sorted(self.path.glob(f"{name}*.journal"), key=lambda path: (len(path.name), path))
-        return parts[-1] if parts else None
+        return next(reversed(self.accounts(name)), None)
 
     def next_journal(self, role: str) -> Path:
         """Path of a new journal for a role or account; earlier ones are never touched."""
@@ -113,8 +131,15 @@ class JournalFolder:
         write_file(self.path / FINISHED_FILE, json.dumps({"id": identity}).encode())
 
     def ask_to_stop(self) -> None:
-        """Ask the process that records here to end cleanly."""
-        (self.path / STOP_FILE).touch()
+        """Ask the process that records here to end cleanly. Raises SwingspreadError when the disk
+        takes not even that."""
+        try:
+            (self.path / STOP_FILE).touch()
+        except OSError as problem:
+            raise SwingspreadError(
+                f"{self.path}: cannot be written ({problem.strerror}), so the recording was not "
+                "told to end; press Ctrl-C where it runs"
+            ) from problem
 
     @property
     def stop_asked(self) -> bool:
@@ -124,24 +149,43 @@ class JournalFolder:
     def hold(self) -> IO[bytes]:
         """Hold the folder until the returned file is closed or this process ends.
 
-        Raises SwingspreadError when another process holds it.
+        Someone who only looks whether it is held is waited for. Raises SwingspreadError when
+        another process holds it, or the disk cannot lock files.
         """
-        file = (self.path / LOCK_FILE).open("ab")
-        if not _try_lock(file):
+        try:
+            file = (self.path / LOCK_FILE).open("ab")
+        except OSError as problem:
+            raise SwingspreadError(
+                f"{self.path}: cannot be written ({problem.strerror}); what was recorded there is "
+                "safe as it is"
+            ) from problem
+        patience = time.monotonic() + LOOKERS_TAKE_S
+        try:
+            while not _try_lock(file):
+                if time.monotonic() > patience:
+                    raise SwingspreadError(
+                        f"{self.name}: is being recorded by another process just now"
+                    )
+                time.sleep(0.02)
+        except OSError as problem:
             file.close()
-            raise SwingspreadError(f"{self.name}: is being recorded by another process just now")
+            raise SwingspreadError(
+                f"{self.path}: this disk cannot lock files ({problem.strerror}); record on "
+                "another with --journals"
+            ) from problem
+        except BaseException:
+            file.close()
+            raise
         return file
 
     @property
     def held(self) -> bool:
-        """True while a process records here."""
+        """True while a process records here. Several may look at once."""
         try:
-            self.hold().close()
-        except SwingspreadError:
-            return True
+            with (self.path / LOCK_FILE).open("rb") as file:
+                return not _try_lock(file, shared=True)
         except OSError:
             return False
-        return False
 
 
 def new_folder(root: Path, manifest: Manifest, now: datetime | None = None) -> JournalFolder:
@@ -182,7 +226,7 @@ def space_warning(path: Path, sensors: int = 2) -> str:
 
 
 def all_folders(root: Path) -> Iterator[JournalFolder]:
-    """Recordings under ``root``, oldest first."""
+    """Recordings under ``root``, in order of their names."""
     if root.is_dir():
         for path in sorted(root.iterdir()):
             if (path / SESSION_FILE).is_file():
@@ -190,24 +234,37 @@ def all_folders(root: Path) -> Iterator[JournalFolder]:
 
 
 def interrupted(root: Path) -> list[JournalFolder]:
-    """Recordings that were neither finished nor are being made just now."""
-    return [f for f in all_folders(root) if not f.finished_id and not f.held]
+    """Recordings that were neither finished nor are being made just now, oldest first.
+
+    By the moment they began, not by their names: those are in local time, in which an hour comes
+    twice when summer time ends.
+    """
+    left = [f for f in all_folders(root) if not f.finished_id and not f.held]
+    return sorted(left, key=lambda folder: (folder.began, folder.name))
 
 
-def _try_lock(file: IO[bytes]) -> bool:
+def _try_lock(file: IO[bytes], shared: bool = False) -> bool:
+    """Lock without waiting; False when someone else has it. Raises OSError where the disk cannot.
+
+    shared : locks that only look do not hinder each other (on Windows they do, for an instant).
+    """
     if os.name == "nt":
         import msvcrt
 
         try:
             file.seek(0)
             msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
-        except OSError:
+        except OSError as problem:
+            if problem.errno not in TAKEN:
+                raise
             return False
         return True
     import fcntl
 
     try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
+        fcntl.flock(file, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
+    except OSError as problem:
+        if problem.errno not in TAKEN:
+            raise
         return False
     return True

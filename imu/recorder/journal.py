@@ -13,6 +13,7 @@ import errno
 import json
 import os
 import struct
+import threading
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -163,7 +164,9 @@ class JournalWriter:
     """Appends records to a new file. What a full disk refuses is kept and tried again.
 
     ``flush`` hands the bytes to the operating system, which survives the end of this process;
-    ``sync`` also survives a power cut. Raises FileExistsError when the file is there already.
+    ``sync`` also survives a power cut. A slow disk may hold both up for seconds, so they may be
+    called from a thread of their own; ``append`` never waits for them. Raises FileExistsError
+    when the file is there already.
     """
 
     def __init__(self, path: Path) -> None:
@@ -171,6 +174,8 @@ class JournalWriter:
         self.path = path
         self._file = os.open(path, flags, 0o644)
         self._pending = bytearray(FILE_HEAD)
+        self._on_the_way = 0
+        self._adding, self._writing = threading.Lock(), threading.Lock()
         self.refused = ""
         """Why the disk took nothing at the last try; empty when all is well."""
         self.dropped = 0
@@ -179,14 +184,16 @@ class JournalWriter:
     @property
     def pending(self) -> int:
         """Bytes not yet taken by the disk."""
-        return len(self._pending)
+        return len(self._pending) + self._on_the_way
 
     def append(self, kind: Kind, host_ns: int, payload: bytes) -> None:
         """Add a record; it reaches the file with the next ``flush``."""
-        if len(self._pending) + len(payload) + OVERHEAD > MAX_PENDING:
-            self.dropped += 1
-            return
-        self._pending += encode_record(kind, host_ns, payload)
+        record = encode_record(kind, host_ns, payload)
+        with self._adding:
+            if self.pending + len(record) > MAX_PENDING:
+                self.dropped += 1
+            else:
+                self._pending += record
 
     def append_json(self, kind: Kind, host_ns: int, value: Mapping[str, Any]) -> None:
         """Add a JSON record."""
@@ -194,18 +201,28 @@ class JournalWriter:
 
     def flush(self) -> bool:
         """Write what is pending; False (and ``refused`` says why) when the disk takes no more."""
-        while self._pending:
+        with self._writing:
+            if self._file < 0:
+                return not self.pending
+            with self._adding:
+                chunk, self._pending = self._pending, bytearray()
+                self._on_the_way = len(chunk)
+            refused = ""
             try:
-                taken = os.write(self._file, self._pending)
-            except OSError as problem:
-                self.refused = _disk_problem(problem)
-                return False
-            del self._pending[:taken]
-        self.refused = ""
-        return True
+                while chunk and not refused:
+                    try:
+                        del chunk[: os.write(self._file, chunk)]
+                    except OSError as problem:
+                        refused = _disk_problem(problem)
+            finally:
+                with self._adding:
+                    self._pending[:0] = chunk
+                    self._on_the_way = 0
+            self.refused = refused
+            return not refused
 
     def sync(self) -> None:
-        """Make what was flushed survive a power cut. May take a while: call it off the loop."""
+        """Make what was flushed survive a power cut."""
         try:
             os.fsync(self._file)
         except OSError as problem:
@@ -214,11 +231,12 @@ class JournalWriter:
 
     def close(self) -> None:
         """Flush, sync and close; harmless when closed already."""
-        if self._file >= 0:
-            self.flush()
-            self.sync()
-            os.close(self._file)
-            self._file = -1
+        self.flush()
+        with self._writing:
+            if self._file >= 0:
+                self.sync()
+                os.close(self._file)
+                self._file = -1
 
 
 def _disk_problem(problem: OSError) -> str:

@@ -21,6 +21,7 @@ import numpy as np
 
 from imu.columns import METRICS
 from imu.errors import SwingspreadError
+from imu.further_sensors import ROLE_METRICS
 from imu.pipeline import analyse
 from imu.recorder.assemble import assemble_stream
 from imu.recorder.calibration_watch import CalibrationWatch
@@ -45,6 +46,8 @@ FIRST_LOOK, LAST_LOOK, LOOK_EVERY = 0.35, 3.0, 0.03
 """s after the fastest moment: first and last look for a finished swing, and in between."""
 SETTLED = 0.02
 """s of samples wanted after the finish."""
+FEWEST = 100
+"""Samples of a sensor below which there is nothing to measure."""
 POLL = 0.015
 CALIBRATION_EVERY = 0.4
 TIE_EVERY = 5.0
@@ -82,6 +85,10 @@ class LiveAnalysis:
     _infos: dict[str, Record] = field(default_factory=dict)
     _rates: dict[str, float] = field(default_factory=dict)
     _boots: dict[str, int] = field(default_factory=dict)
+    _newest: tuple[Packet, int] | None = None
+    """The club's newest packet that came live, and its arrival in ns."""
+    _shift_us: float = 0.0
+    """Joins the club's clock over its restarts, as the final recording's is."""
     _newest_us: float = -math.inf
     _peak_us: float | None = None
     _peak_rate: float = 0.0
@@ -113,9 +120,17 @@ class LiveAnalysis:
             if record.kind is Kind.DATA:
                 self.calibration.feed(role, packet, self._rates.get(role, 1000.0))
                 if role == CLUB:
+                    self._join(packet, record.host_ns)
                     self._watch(packet)
         while kept and kept[-1].host_ns - kept[0].host_ns > KEPT * 1e9:
             kept.popleft()
+
+    def _join(self, packet: Packet, host_ns: int) -> None:
+        """Carry the club's clock on over a restart, by when packets arrived."""
+        if self._newest is not None and self._newest[0].boot_id != packet.boot_id:
+            before, before_ns = self._newest
+            self._shift_us += before.time_us + (host_ns - before_ns) * 1e-3 - packet.time_us
+        self._newest = (packet, host_ns)
 
     def _forget(self, role: str) -> None:
         if role == CLUB:
@@ -156,7 +171,7 @@ class LiveAnalysis:
         rows: list[dict[Any, Any]] = swings.to_dict("records")
         found = [self._swing(row, recording) for row in rows]
         if found:
-            self._last_impact_us = found[-1].impact_club_clock_us
+            self._last_impact_us = found[-1].impact_club_clock_us - self._shift_us
             self._peak_us, self._peak_rate, self._look_us = None, 0.0, math.inf
         return found
 
@@ -172,17 +187,16 @@ class LiveAnalysis:
         return 1e3 * aligned.clocks[FOREARM].offset_se
 
     def _streams(self) -> dict[str, Stream] | None:
+        """Both streams, and those of further sensors that sent enough; None without both."""
         streams: dict[str, Stream] = {}
-        for role in (FOREARM, CLUB):
+        for role in (FOREARM, CLUB, *ROLE_METRICS):
             records = self._records.get(role)
-            if not records or role not in self._infos:
-                return None
-            journal = Journal((self._infos[role], *records), (), 0)
-            assembled = assemble_stream(role, [journal], self._start_ns or 0)
-            if assembled is None or len(assembled.stream.time) < 100:
-                return None
-            streams[role] = assembled.stream
-        return streams
+            if records and role in self._infos:
+                journal = Journal((self._infos[role], *records), (), 0)
+                assembled = assemble_stream(role, [journal], self._start_ns or 0)
+                if assembled is not None and len(assembled.stream.time) >= FEWEST:
+                    streams[role] = assembled.stream
+        return streams if {FOREARM, CLUB} <= set(streams) else None
 
     def _cut(self) -> Recording | None:
         """The last seconds of both streams as a recording, without the swing before."""
@@ -197,13 +211,12 @@ class LiveAnalysis:
             return None
         host_since = float(host[np.isfinite(host)][0])
         cut = {role: _from_host(stream, host_since) for role, stream in streams.items()}
-        if any(len(stream.time) < 100 for stream in cut.values()):
-            return None
-        return make_recording(self.manifest, cut)
+        cut = {role: stream for role, stream in cut.items() if len(stream.time) >= FEWEST}
+        return make_recording(self.manifest, cut) if {FOREARM, CLUB} <= set(cut) else None
 
     def _finished(self, recording: Recording) -> bool:
         aligned = align(recording)
-        newest = min(float(stream.time[-1]) for stream in aligned.streams.values())
+        newest = min(float(aligned.streams[role].time[-1]) for role in (FOREARM, CLUB))
         clock = aligned.clocks[CLUB]
         return any(
             window.finish < newest - SETTLED
@@ -225,9 +238,14 @@ class LiveAnalysis:
             for metric in METRICS
             if metric.headline
         }
+        metrics |= {
+            metric.name: (float(row[metric.name]), float(row[metric.se_name]))
+            for role in recording.streams
+            for metric in ROLE_METRICS.get(role, ())
+        }
         return LiveSwing(
             kind=str(row["kind"]),
-            impact_club_clock_us=float(row["impact_club_clock_us"]),
+            impact_club_clock_us=float(row["impact_club_clock_us"]) + self._shift_us,
             host_ns=host_ns(float(row["impact_club_clock_us"])),
             finish_host_ns=host_ns(float(row["finish_club_clock_us"])),
             quality=str(row["quality"]),

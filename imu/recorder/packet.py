@@ -50,6 +50,7 @@ class Flag(enum.IntFlag):
 
 
 KNOWN_FLAGS = 0x7F
+_END_BIT = int(Flag.END)  # a plain number: read for every packet
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,7 +168,7 @@ def decode_packet(payload: bytes) -> Packet | BackfillEnd | PacketFault:
         return PacketFault(f"packet version {version}, this program reads {PACKET_VERSION}", size)
     if flags & ~KNOWN_FLAGS:
         return PacketFault(f"reserved flag set (0x{flags:02x})", size)
-    if flags & Flag.END:
+    if flags & _END_BIT:
         if count or size != END_SIZE:
             return PacketFault(f"end mark with {count} samples in {size} bytes", size)
         return BackfillEnd(boot_id, *_END.unpack_from(payload, HEADER_SIZE))
@@ -181,7 +182,12 @@ def decode_packet(payload: bytes) -> Packet | BackfillEnd | PacketFault:
     return Packet(boot_id, seq, low | high << 32, Flag(flags), code, counts)
 
 
-def to_si(packet: Packet, acc_scale: float, gyr_scale: float) -> tuple[FloatArray, FloatArray]:
-    """Acceleration (N, 3) m/s² and angular rate (N, 3) rad/s, given the value of one count."""
-    counts = packet.counts.astype(np.float64)
-    return counts[:, :3] * acc_scale, counts[:, 3:] * gyr_scale
+def to_si(
+    counts: NDArray[np.int16], acc_scale: FloatArray | float, gyr_scale: FloatArray | float
+) -> tuple[FloatArray, FloatArray]:
+    """Acceleration (N, 3) m/s² and angular rate (N, 3) rad/s of counts (N, 6).
+
+    acc_scale, gyr_scale : value of one count, the same for all or (N, 1).
+    """
+    values = counts.astype(np.float64)
+    return values[:, :3] * acc_scale, values[:, 3:] * gyr_scale

@@ -9,6 +9,7 @@ import enum
 import struct
 from dataclasses import dataclass
 
+from imu.further_sensors import ROLE_CODES as FURTHER_ROLE_CODES
 from imu.recorder.packet import is_range_code
 from imu.types import CLUB, FOREARM
 
@@ -88,7 +89,7 @@ class State(enum.IntEnum):
     FAILED = 3
 
 
-ROLE_CODES: dict[str, int] = {"": 0, FOREARM: 1, CLUB: 2}
+ROLE_CODES: dict[str, int] = {"": 0, FOREARM: 1, CLUB: 2, **FURTHER_ROLE_CODES}
 ROLE_NAMES: dict[int, str] = {code: name for name, code in ROLE_CODES.items()}
 
 _INFO = struct.Struct("<BBBBHHIIIQff")

@@ -17,7 +17,12 @@ from typing import Any
 import imu
 from imu.recorder.assemble import assemble_stream
 from imu.recorder.capture import CaptureStatus, PacketListener, SensorCapture
-from imu.recorder.folder import STOP_FILE, JournalFolder, space_warning
+from imu.recorder.folder import (
+    BYTES_PER_SENSOR_SECOND,
+    STOP_FILE,
+    JournalFolder,
+    space_warning,
+)
 from imu.recorder.intake import Intake
 from imu.recorder.journal import JournalWriter, Kind, read_journal
 from imu.recorder.packet import Packet, decode_packet
@@ -29,6 +34,8 @@ from imu.types import CLUB, FOREARM, Recording, Stream
 SYNC_EVERY = 0.2
 STATUS_EVERY = 0.5
 SPACE_EVERY = 10.0
+SLOW_AFTER = 2.0
+"""s of samples not yet taken by the disk from which it is called slow."""
 
 Watcher = Callable[[dict[str, CaptureStatus], str], None]
 """Told how every sensor is doing, and a warning about the disk ("" when there is none)."""
@@ -92,9 +99,8 @@ class RecordingSession:
         return journal
 
     def event(self, kind: str, **facts: Any) -> None:
-        """Add an event to the session journal for whoever looks on."""
+        """Add an event to the session journal for whoever looks on; written within SYNC_EVERY."""
         self._journal.append_json(Kind.EVENT, time.monotonic_ns(), {"type": kind, **facts})
-        self._journal.flush()
 
     async def run(self, seconds: float | None = None) -> None:
         """Record until ``stop`` is set, the stop file appears, or ``seconds`` have passed since
@@ -102,16 +108,17 @@ class RecordingSession:
         with contextlib.suppress(OSError):
             (self.folder.path / STOP_FILE).unlink(missing_ok=True)
         tasks = [asyncio.create_task(capture.run(self.stop)) for capture in self.captures.values()]
-        keeper = asyncio.create_task(self._keep(seconds))
+        beside = {asyncio.create_task(self._keep(seconds)), asyncio.create_task(self._store())}
         try:
             results = await asyncio.gather(*tasks, return_exceptions=True)
         finally:
-            keeper.cancel()
-            await asyncio.wait({keeper})
+            for one in beside:
+                one.cancel()
+            await asyncio.wait(beside)
             self._report()
             self.event("end")
             for journal in self._journals():
-                journal.close()
+                await asyncio.to_thread(journal.close)
         for failure in results:
             if isinstance(failure, BaseException):
                 raise failure
@@ -119,24 +126,35 @@ class RecordingSession:
     def _journals(self) -> list[JournalWriter]:
         return [capture.journal for capture in self.captures.values()] + [self._journal]
 
-    async def _keep(self, seconds: float | None) -> None:
-        status_due = space_due = 0.0
-        deadline: float | None = None
+    async def _store(self) -> None:
+        """Keep what was recorded safe from a power cut, and watch the disk's space. A slow disk
+        holds up this task alone."""
+        space_due = 0.0
         while True:
             now = time.monotonic()
             for journal in self._journals():
-                if journal.pending:
-                    journal.flush()
-                await asyncio.to_thread(journal.sync)
+                await asyncio.to_thread(_flush_and_sync, journal)
             if now >= space_due:
-                self.disk_warning = space_warning(self.folder.path, len(self.captures))
+                sensors = len(self.captures)
+                self.disk_warning = await asyncio.to_thread(
+                    space_warning, self.folder.path, sensors
+                )
                 space_due = now + SPACE_EVERY
+            await asyncio.sleep(max(0.01, SYNC_EVERY - (time.monotonic() - now)))
+
+    async def _keep(self, seconds: float | None) -> None:
+        """Tell how things are, and see when to stop."""
+        status_due = 0.0
+        deadline: float | None = None
+        while True:
+            now = time.monotonic()
             if now >= status_due:
                 self._report()
                 status_due = now + STATUS_EVERY
             if deadline is None and seconds is not None and self.recording:
                 deadline = now + seconds
-            if self.folder.stop_asked or (deadline is not None and now >= deadline):
+            due = deadline is not None and now >= deadline
+            if due or await asyncio.to_thread(lambda: self.folder.stop_asked):
                 self.stop.set()
             await asyncio.sleep(max(0.01, SYNC_EVERY - (time.monotonic() - now)))
 
@@ -145,13 +163,26 @@ class RecordingSession:
         """True once every sensor sends."""
         return all(capture.intake.received for capture in self.captures.values())
 
+    def _slow_disk(self) -> str:
+        waiting = sum(capture.journal.pending for capture in self.captures.values())
+        seconds = waiting / (BYTES_PER_SENSOR_SECOND * max(1, len(self.captures)))
+        if seconds < SLOW_AFTER:
+            return ""
+        return f"the disk is slow: {seconds:.0f} s of samples wait in memory to be written"
+
     def _report(self) -> None:
         refused = next((j.refused for j in self._journals() if j.refused), "")
-        warning = refused or self.disk_warning
+        warning = refused or self._slow_disk() or self.disk_warning
         states = {role: capture.status for role, capture in self.captures.items()}
         self.event("status", warning=warning, sensors={r: s.as_dict() for r, s in states.items()})
         if self._watcher is not None:
             self._watcher(states, warning)
+
+
+def _flush_and_sync(journal: JournalWriter) -> None:
+    if journal.pending:
+        journal.flush()
+    journal.sync()
 
 
 def replayed_intake(folder: JournalFolder, role: str) -> Intake:

@@ -19,7 +19,9 @@ from pathlib import Path
 
 PART = ".part"
 LEFTOVER_AGE_S = 24 * 3600.0
-"""A hidden part older than this belongs to no living process."""
+"""A hidden part older than this belongs to no living process, unless the clock was set forward."""
+LEFTOVER_OLDEST_S = 30 * LEFTOVER_AGE_S
+"""After this it goes whatever runs under its number by now."""
 
 
 def _hidden_name(target: Path) -> Path:
@@ -49,14 +51,32 @@ def write_file(target: Path, content: bytes, replace: bool = True) -> None:
             handle.write(content)
             handle.flush()
             os.fsync(handle.fileno())
-        if not replace and target.exists():
-            raise FileExistsError(str(target))
-        part.replace(target)
+        if replace:
+            part.replace(target)
+        else:
+            _put_once(part, target)
     except BaseException:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
         raise
     sync_folder(target.parent)
+
+
+def _put_once(part: Path, target: Path) -> None:
+    """Give ``part`` its name unless someone else has taken it, in one step where the disk can."""
+    if os.name == "nt":
+        part.rename(target)  # refuses there what is already there
+        return
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        raise
+    except OSError:  # a disk without links
+        if os.path.lexists(target):
+            raise FileExistsError(str(target)) from None
+        part.rename(target)
+        return
+    part.unlink()
 
 
 @contextlib.contextmanager
@@ -121,12 +141,30 @@ def remove_folder(target: Path) -> None:
     shutil.rmtree(part)
 
 
+def _writer_lives(part: Path) -> bool:
+    """Whether the process named in a hidden part still runs here; on Windows its age must do."""
+    number = part.name[1:].partition("-")[0]
+    if os.name == "nt" or not number.isdecimal():
+        return False
+    try:
+        os.kill(int(number), 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        pass
+    return True
+
+
 def sweep_leftovers(folder: Path) -> list[Path]:
-    """Remove hidden parts that a killed process left more than a day ago; returns them."""
+    """Remove hidden parts that a killed process left more than a day ago; returns them.
+
+    A clock set forward makes any part look old, so a part whose process lives is let be.
+    """
     removed = []
     for part in folder.glob(f".*{PART}"):
         try:
-            if time.time() - part.stat().st_mtime < LEFTOVER_AGE_S:
+            age = time.time() - part.stat().st_mtime
+            if age < LEFTOVER_AGE_S or (age < LEFTOVER_OLDEST_S and _writer_lives(part)):
                 continue
             if part.is_dir() and not part.is_symlink():
                 shutil.rmtree(part)

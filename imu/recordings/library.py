@@ -18,6 +18,7 @@ from pathlib import Path
 import platformdirs
 
 from imu.errors import SwingspreadError
+from imu.moments import moment
 from imu.recordings.atomic import remove_folder, sweep_leftovers
 from imu.recordings.content import ID_LENGTH, content_hash, is_content_id
 from imu.recordings.manifest import manifest_from_json
@@ -30,6 +31,7 @@ from imu.recordings.store import (
     write_recording,
 )
 from imu.types import Manifest, Recording
+from imu.variation.blocks import FollowedPlan
 
 LONGEST_LIST = 8
 """Candidates shown in an error message before the rest are only counted."""
@@ -45,7 +47,7 @@ class LibraryEntry:
     """One recording as listed: labels as people last wrote them, and sizes.
 
     samples, lost : per role. duration_s : the longest stream. problem : why the recording
-    cannot be opened, "" when it can; the manifest is then empty.
+    cannot be opened, "" when it can; the manifest is then empty. plan : the plan it followed.
     """
 
     id: str
@@ -55,6 +57,12 @@ class LibraryEntry:
     lost: Mapping[str, int] = field(default_factory=dict)
     duration_s: float = 0.0
     problem: str = ""
+    plan: FollowedPlan | None = None
+
+    @property
+    def blocks(self) -> tuple[str, ...]:
+        """Labels of the blocks in it, where it followed a plan."""
+        return self.plan.labels if self.plan else ()
 
     @property
     def name(self) -> str:
@@ -79,7 +87,8 @@ def _entry(folder: Path) -> LibraryEntry:
     try:
         document = read_document(folder)
         manifest = manifest_from_json(document, str(folder / MANIFEST_FILE))
-        manifest = read_notes(folder).label(manifest)
+        notes = read_notes(folder)
+        manifest = notes.label(manifest)
         streams = document["streams"]
         return LibraryEntry(
             id=str(document["id"]),
@@ -88,6 +97,7 @@ def _entry(folder: Path) -> LibraryEntry:
             samples={role: int(facts["samples"]) for role, facts in streams.items()},
             lost={role: int(facts["lost_samples"]) for role, facts in streams.items()},
             duration_s=max((float(facts["duration_s"]) for facts in streams.values()), default=0.0),
+            plan=notes.plan,
         )
     except SwingspreadError as problem:
         return LibraryEntry(folder.name, folder, None, problem=str(problem))
@@ -156,7 +166,7 @@ class Library:
         """All recordings, the newest first, then by name; damaged ones last."""
         found = [_remembered_entry(folder) for folder in self.folders()]
         found.sort(key=lambda entry: (entry.name, entry.id))
-        found.sort(key=lambda entry: entry.recorded_at, reverse=True)
+        found.sort(key=lambda entry: moment(entry.recorded_at), reverse=True)
         found.sort(key=lambda entry: bool(entry.problem))
         return found
 

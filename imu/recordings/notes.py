@@ -1,4 +1,4 @@
-"""What people say of a recording after it was made: labels, shot results, swings left out.
+"""What people say of a recording: labels, shot results, swings left out, blocks of a plan begun.
 
 Kept in ``notes.json`` beside the samples, outside the content hash, so the recording itself
 never changes. A swing is known by its impact in the club sensor's own clock, not by its number:
@@ -13,19 +13,21 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import locked, write_file
 from imu.recordings.names import clean_label
-from imu.types import Manifest
+from imu.types import FloatArray, Manifest
+from imu.variation.blocks import FollowedPlan, block_labels, followed_from_dict
 
 NOTES_FILE = "notes.json"
 LOCK_FILE = ".notes.lock"
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+"""Version 2 adds the plan followed; notes without one are written as version 1."""
 SAME_SWING_S = 0.5
 """Impacts closer than this are the same swing: no two swings follow each other so quickly."""
 
+LABELS = ("name", "session", "block", "player")
+"""What can be called otherwise than it was when recorded."""
 DIRECTIONS = ("", "left", "straight", "right")
 OUTCOMES = ("", "good", "bad")
 
@@ -47,13 +49,19 @@ class SwingNote:
 
 @dataclass(frozen=True)
 class RecordingNotes:
-    """All notes on a recording. A label of None means: as recorded."""
+    """All notes on a recording. A label of None means: as recorded.
+
+    plan : the plan it follows, with where each block began; a label for all of it then says
+    nothing of its blocks.
+    """
 
     name: str | None = None
     session: str | None = None
     block: str | None = None
+    player: str | None = None
     remarks: str = ""
     swings: tuple[SwingNote, ...] = ()
+    plan: FollowedPlan | None = None
 
     def find(self, impact_club_clock_us: float) -> SwingNote | None:
         """The note on the swing with this impact (µs, club clock), or None."""
@@ -87,20 +95,23 @@ class RecordingNotes:
 
     def label(self, manifest: Manifest) -> Manifest:
         """The manifest with its labels as people last wrote them."""
-        changes = {
+        changes: dict[str, Any] = {
             key: value
             for key in ("name", "session", "block")
             if (value := getattr(self, key)) is not None
         }
+        if self.player is not None:
+            changes["player"] = replace(manifest.player, name=self.player)
+        if self.plan is not None and self.plan.marks:
+            changes["block"] = " + ".join(self.plan.labels)
         return replace(manifest, **changes) if changes else manifest
 
-
-def left_out_reasons(notes: RecordingNotes, impacts_club_clock_us: Sequence[float]) -> list[str]:
-    """For each impact (µs, club clock; NaN allowed) the reason the swing is left out, or ""."""
-    found = [
-        notes.find(impact) if np.isfinite(impact) else None for impact in impacts_club_clock_us
-    ]
-    return [note.left_out if note else "" for note in found]
+    def block_labels(self, impacts_club_clock_us: Sequence[float] | FloatArray) -> list[str] | None:
+        """The block of each swing by its impact (µs, club clock), where a plan was followed; None
+        where the recording is one block."""
+        if self.plan is None or not self.plan.marks:
+            return None
+        return block_labels(self.plan, [float(one) for one in impacts_club_clock_us])
 
 
 def _wrong(path: Path, key: str) -> SwingspreadError:
@@ -144,25 +155,38 @@ def read_notes(folder: Path | str) -> RecordingNotes:
     swings = document.get("swings", [])
     if not isinstance(swings, list):
         raise _wrong(path, "swings")
-    labels: dict[str, Any] = {key: document.get(key) for key in ("name", "session", "block")}
+    labels: dict[str, Any] = {key: document.get(key) for key in LABELS}
     labels["remarks"] = document.get("remarks") or ""
     for key, value in labels.items():
         if value is not None and not isinstance(value, str):
             raise _wrong(path, key)
     noted = tuple(_swing_from_json(item, path, number) for number, item in enumerate(swings))
-    return RecordingNotes(swings=noted, **labels)
+    return RecordingNotes(swings=noted, plan=_plan_from_json(document, path), **labels)
+
+
+def _plan_from_json(document: dict[str, Any], path: Path) -> FollowedPlan | None:
+    value = document.get("plan")
+    if value is None:
+        return None
+    if not isinstance(value, dict):
+        raise _wrong(path, "plan")
+    try:
+        return followed_from_dict(value)
+    except SwingspreadError as problem:
+        raise _wrong(path, "plan") from problem
 
 
 def _to_json(notes: RecordingNotes) -> bytes:
-    labels = {key: getattr(notes, key) for key in ("name", "session", "block", "remarks")}
+    labels = {key: getattr(notes, key) for key in (*LABELS, "remarks")}
     swings = [
         {field.name: getattr(note, field.name) for field in fields(SwingNote)}
         for note in notes.swings
     ]
     document = {
-        "schema_version": SCHEMA_VERSION,
+        "schema_version": SCHEMA_VERSION if notes.plan or notes.player is not None else 1,
         **{key: value for key, value in labels.items() if value is not None},
         "swings": swings,
+        **({"plan": notes.plan.as_dict()} if notes.plan else {}),
     }
     return (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 
@@ -181,7 +205,7 @@ def update_notes(
             notes = change(read_notes(folder))
             labels: dict[str, Any] = {
                 key: clean_label(value, key)
-                for key in ("name", "session", "block")
+                for key in LABELS
                 if (value := getattr(notes, key)) is not None
             }
             notes = replace(notes, **labels)

@@ -15,6 +15,7 @@ from typing import Any
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import locked, write_file
 from imu.recordings.names import clean_label
+from imu.variation.blocks import FollowedPlan, PlannedBlock, blocks_from_layout
 from imu.variation.limits import Limits, limits_from_dict
 from imu.variation.selection import Selection, selection_from_dict
 
@@ -39,6 +40,31 @@ class SavedPlan:
     name: str
     limits: Limits
     layout: Mapping[str, Any] = field(default_factory=dict)
+
+    def blocks(self) -> tuple[PlannedBlock, ...]:
+        """Its blocks in order. Raises SwingspreadError when it holds none that can be read."""
+        try:
+            blocks = blocks_from_layout(self.layout.get("blocks", ()))
+        except SwingspreadError as problem:
+            raise SwingspreadError(f"plan {self.name!r}: {problem}; lay out a new one") from problem
+        if not blocks:
+            raise SwingspreadError(f"plan {self.name!r} has no blocks; lay out a new one")
+        return blocks
+
+    def sessions(self) -> tuple[int, ...]:
+        """Numbers of its sessions, a day each."""
+        return tuple(dict.fromkeys(block.session for block in self.blocks()))
+
+    def follow(self, session: int) -> FollowedPlan:
+        """One session of it to record by. Raises SwingspreadError when there is none such."""
+        blocks = tuple(block for block in self.blocks() if block.session == session)
+        if not blocks:
+            count = len(self.sessions())
+            raise SwingspreadError(
+                f"plan {self.name!r} has {count} session{'s' * (count != 1)}, no session {session}"
+            )
+        kinds = tuple(dict.fromkeys(block.label for block in self.blocks()))
+        return FollowedPlan(self.name, session, blocks, kinds=kinds)
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,9 @@
 
 Parquet columns: ``seq``, ``t_sensor_us`` (int64; ``t_sensor_s`` when the clock has no whole
 microseconds), ``t_host_s`` (NaN where unknown), ``acc_x_m_s2`` … ``acc_z_m_s2``,
-``gyr_x_rad_s`` … ``gyr_z_rad_s``, compressed with zstd. Numbers are kept as 32-bit floats only
-where that loses nothing. The samples and the manifest are written once and never changed.
+``gyr_x_rad_s`` … ``gyr_z_rad_s``, packed as `imu.recordings.parquet_file` says. Numbers are
+kept as 32-bit floats only where that loses nothing. The samples and the manifest are written once
+and never changed.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ from imu.recordings.manifest import (
     manifest_to_json,
 )
 from imu.recordings.names import check_role
+from imu.recordings.parquet_file import write_packed
 from imu.types import FloatArray, Manifest, Recording, Stream
 
 MANIFEST_FILE = "recording.json"
@@ -95,15 +97,7 @@ def _stream_table(stream: Stream) -> pa.Table:
 
 def _write_stream(stream: Stream, path: Path) -> None:
     with path.open("xb") as handle:
-        pq.write_table(
-            _stream_table(stream),
-            handle,
-            compression="zstd",
-            row_group_size=1 << 18,
-            use_dictionary=True,
-            dictionary_pagesize_limit=1 << 20,
-            write_page_checksum=True,
-        )
+        write_packed(_stream_table(stream), handle, few_values=(*_ACC, *_GYR, "t_host_s"))
         handle.flush()
         os.fsync(handle.fileno())
 

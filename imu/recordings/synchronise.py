@@ -1,6 +1,6 @@
 """Two sensor clocks to one time base: the club sensor's own clock, counted from its start.
 
-First from when packets arrived at the host (``imu.recorder.clock``): good to some milliseconds,
+First from when packets arrived at the host (``imu.recordings.clock``): good to some milliseconds,
 since the radio's phase is unseen. Where no arrival times were kept, from the bursts of movement
 both sensors see. The joint between the two refines this later (``imu.fusion``).
 
@@ -17,7 +17,7 @@ import numpy as np
 from scipy.signal import correlate
 
 from imu.errors import SwingspreadError
-from imu.recorder.clock import fit_clock
+from imu.recordings.clock import fit_clock
 from imu.recordings.even_time import even_times
 from imu.types import CLUB, FOREARM, AlignedStreams, ClockModel, FloatArray, Recording, Stream
 

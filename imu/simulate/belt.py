@@ -38,11 +38,16 @@ class BeltSession:
 
 
 def with_belt(
-    session: SimulatedSession, leads: Sequence[float], seed: int, rate_hz: float = 200.0
+    session: SimulatedSession,
+    leads: Sequence[float],
+    seed: int,
+    rate_hz: float = 200.0,
+    margin: float = 0.05,
 ) -> BeltSession:
     """Add a belt sensor to a simulated session.
 
-    leads : s, per swing of its truth, by which the belt turns back before the arm does.
+    leads : s, per swing of its truth, by which the belt turns back before the arm does. margin :
+    s by which it starts later and ends sooner than the club's sensor.
     """
     rng = np.random.default_rng(seed)
     club = session.measured["club"]
@@ -54,7 +59,8 @@ def with_belt(
     turn = _turn(events, leads, begin, end)
     skew = float(rng.normal(0.0, 20e-6))
     offset = float(rng.uniform(2.0, 80.0))
-    time = begin + 0.05 + np.arange(int((end - begin - 0.1) * rate_hz)) / rate_hz / (1.0 + skew)
+    count = int((end - begin - 2.0 * margin) * rate_hz)
+    time = begin + margin + np.arange(count) / rate_hz / (1.0 + skew)
     acc, gyr = _felt(turn, time, Rotation.random(rng=rng))
     if session.recording.manifest.player.handedness == "left":
         acc, gyr = acc * [1.0, -1.0, 1.0], gyr * [-1.0, 1.0, -1.0]

@@ -42,13 +42,16 @@ class SimulatedSession:
     measured: Mapping[str, Measured]
 
 
-def simulate_session(plan: SessionPlan, profile: str, seed: int) -> SimulatedSession:
+def simulate_session(plan: SessionPlan, profile: str | Profile, seed: int) -> SimulatedSession:
     """Play a plan and record it with two modelled sensors.
 
-    profile : "clean", "good", "typical" or "harsh" (see ``profiles``). The same seed gives the
-    same session to the bit. Raises SwingspreadError for an unknown profile or action.
+    profile : "clean", "good", "typical" or "harsh" (see ``profiles``), or one of your own. The
+    same seed gives the same session to the bit. Raises SwingspreadError for an unknown profile
+    or action.
     """
-    errors = profile_named(profile)
+    name, errors = (
+        ("own", profile) if isinstance(profile, Profile) else (profile, profile_named(profile))
+    )
     streams = np.random.SeedSequence(seed).spawn(5)
     play_rng, body_rng, *sensor_rngs, meta_rng = (np.random.default_rng(s) for s in streams)
     line = play(plan, play_rng)
@@ -77,7 +80,7 @@ def simulate_session(plan: SessionPlan, profile: str, seed: int) -> SimulatedSes
         recorded = exchanged(recorded)
     manifest = _manifest(plan, draws, errors.declared, meta_rng)
     recording = make_recording(manifest, recorded)
-    truth = session_truth(plan, profile, seed, line, body, draws, measured)
+    truth = session_truth(plan, name, seed, line, body, draws, measured)
     return SimulatedSession(recording, truth, body, measured)
 
 

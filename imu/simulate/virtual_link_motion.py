@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imu.recorder.packet import full_scales, range_code
+from imu.simulate.belt import with_belt
 from imu.simulate.plan import SessionPlan
-from imu.simulate.session import simulate_session
+from imu.simulate.session import SimulatedSession, simulate_session
 from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
 from imu.simulate.virtual_link_sensor import (
     FULL_COUNT,
@@ -18,7 +19,7 @@ from imu.simulate.virtual_link_sensor import (
     SampleSource,
     VirtualSensor,
 )
-from imu.types import CLUB, FOREARM, Manifest, Stream
+from imu.types import BELT, CLUB, FOREARM, Manifest, Stream
 
 PRACTICE_ACTIONS = (
     "stand",
@@ -33,6 +34,8 @@ PRACTICE_ACTIONS = (
 
 SERIALS = {FOREARM: "V1001", CLUB: "V1002"}
 RANGES = range_code(200, 4000)
+BELT_LEAD_S, BELT_LEAD_SD_S = 0.07, 0.02
+"""By how much the virtual player's belt turns back before the arm (invented)."""
 
 
 class MotionSource:
@@ -78,6 +81,9 @@ def virtual_peripherals(setup: VirtualSetup) -> tuple[list[VirtualPeripheral], M
         session = simulate_session(SessionPlan(PRACTICE_ACTIONS), "clean", setup.seed)
         manifest = session.recording.manifest
         for role in setup.roles:
+            if role == BELT:
+                sources[role] = MotionSource(_belt(session, setup.seed))
+                continue
             measured = session.measured[role]
             sources[role] = MotionSource(measured.stream)
             rate = round(measured.stream.rate_hz)
@@ -101,6 +107,16 @@ def virtual_peripherals(setup: VirtualSetup) -> tuple[list[VirtualPeripheral], M
         seed = setup.seed + 100 + number
         peripherals.append(VirtualPeripheral(sensor, setup.faults.get(role), mtu, seed=seed))
     return peripherals, manifest
+
+
+def _belt(session: SimulatedSession, seed: int) -> Stream:
+    """What a sensor on the player's belt feels, as fast and from the same moment as the club's."""
+    swings = len(session.truth.swings)
+    leads = np.random.default_rng(seed).normal(BELT_LEAD_S, BELT_LEAD_SD_S, swings)
+    rate_hz = session.measured[CLUB].stream.rate_hz
+    return with_belt(
+        session, [float(one) for one in leads], seed, rate_hz, margin=0.0
+    ).recording.streams[BELT]
 
 
 def _drift(stream: Stream, true_time: NDArray[np.float64]) -> float:

@@ -63,8 +63,8 @@ that goes without a note."""
 
 LOST_STRIKE = "samples lost at impact: its time is less certain"
 
-REST_WANTED = 1.5
-CALM_WANTED = 1.0
+REST_WANTED = 0.9
+CALM_WANTED = 0.6
 """s of rest before the takeaway and calm after the finish kept in the window, where there are."""
 
 

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from imu.errors import SwingspreadError
+from imu.number_words import decimals, number, with_unit
 from imu.types import FloatArray
 from imu.variation.curve_alignment import LANDMARKS, align, spread_over_time, typical_times
 from imu.variation.intervals import Interval
 from imu.variation.sets import SwingSet
-from imu.variation.wording import decimals, number, with_unit
 
 CURVE = "hinge_deg"
 FEWEST_SWINGS = 5

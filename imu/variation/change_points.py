@@ -73,7 +73,8 @@ def find_steps(values: FloatArray, alpha: float, seed: int, most: int = 4) -> tu
 def _best_split(values: FloatArray, alpha: float, seed: int) -> tuple[list[int], float]:
     """Places of the best split that stands, and its p; no places when none does."""
     size = len(values)
-    if size < 2 * SHORTEST or values.std() == 0:
+    rounding = 4 * np.finfo(np.float64).eps * float(np.abs(values).max(initial=0.0))
+    if size < 2 * SHORTEST or values.std() <= rounding:
         return [], 1.0
     centred = (values - values.mean()) / values.std()
     starts, ends = _stretches(size)
@@ -83,7 +84,8 @@ def _best_split(values: FloatArray, alpha: float, seed: int) -> tuple[list[int],
     inside[slice(*places) if len(places) == 2 else slice(places[0], None)] = True
     level = np.where(inside, centred[inside].mean(), centred[~inside].mean())
     residual = centred - level
-    if not _beats_a_line(centred, residual, len(places)):
+    resolved = size * (rounding / values.std()) ** 2
+    if not _beats_a_line(centred, residual, len(places), float(resolved)):
         return [], 1.0
     square = float((residual**2).sum())
     explained = 1 - square / size
@@ -99,14 +101,17 @@ def _best_split(values: FloatArray, alpha: float, seed: int) -> tuple[list[int],
     return (places, p) if p < alpha else ([], p)
 
 
-def _beats_a_line(centred: FloatArray, residual: FloatArray, steps: int) -> bool:
-    """Whether the steps fit better than a straight line by Schwarz's criterion (1978)."""
+def _beats_a_line(centred: FloatArray, residual: FloatArray, steps: int, resolved: float) -> bool:
+    """Whether the steps fit better than a straight line by Schwarz's criterion (1978).
+
+    resolved : sum of squares that rounding alone leaves; a perfect fit is no better than that.
+    """
     size = len(centred)
     time = np.arange(size) - (size - 1) / 2
     slope = float(time @ centred / (time @ time))
     off_line = centred - slope * time
-    by_steps = size * np.log((residual**2).sum()) + (2 + steps) * np.log(size)
-    by_line = size * np.log((off_line**2).sum()) + 2 * np.log(size)
+    by_steps = size * np.log(max((residual**2).sum(), resolved)) + (2 + steps) * np.log(size)
+    by_line = size * np.log(max((off_line**2).sum(), resolved)) + 2 * np.log(size)
     return bool(by_steps < by_line)
 
 

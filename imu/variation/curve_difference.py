@@ -9,6 +9,7 @@ import numpy as np
 
 from imu.columns import CURVE_COLUMNS
 from imu.errors import SwingspreadError
+from imu.number_words import decimals, number, with_unit
 from imu.types import FloatArray
 from imu.variation import curve_tests
 from imu.variation.comparability import PAIRED_SESSIONS, Design
@@ -17,7 +18,6 @@ from imu.variation.curve_tests import CurveTest
 from imu.variation.intervals import column_sd, log_sd_bias
 from imu.variation.sets import SwingSet
 from imu.variation.shift import holm
-from imu.variation.wording import decimals, number, with_unit
 
 CURVES: dict[str, str] = {
     "hinge_deg": "Hinge",

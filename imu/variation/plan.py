@@ -11,6 +11,7 @@ import pandas as pd
 
 from imu.cautions import BEFORE_SWINGING
 from imu.errors import SwingspreadError
+from imu.variation.blocks import PlannedBlock
 from imu.variation.limits import Limits
 from imu.variation.sample_size import (
     MOST_SWINGS,
@@ -22,11 +23,16 @@ from imu.variation.sample_size import (
 
 PRACTICE_LABEL, PRESSURE_LABEL = "practice", "pressure"
 
-PITFALLS: tuple[str, ...] = (
-    "Fatigue: stop when quality fades; more data is no reason to go on tired.",
-    "Day: one day is one draw. What should hold next month needs several sessions.",
+FATIGUE = "Fatigue: stop when quality fades; more data is no reason to go on tired."
+DAY = "Day: one day is one draw. What should hold next month needs several sessions."
+ORDER = (
     "Order: all practice first and all pressure last lets warming up or tiring look like pressure; "
-    "alternate the blocks.",
+    "alternate the blocks."
+)
+PITFALLS: tuple[str, ...] = (
+    FATIGUE,
+    DAY,
+    ORDER,
     "Same club, ball, target, grip and straps throughout; do not move a sensor between blocks.",
     "Set the limits before the first ball and do not change them afterwards.",
     "Decide beforehand which swings may be left out, and note the reason at once.",
@@ -35,17 +41,6 @@ PITFALLS: tuple[str, ...] = (
     "Pressure does not harm everybody: the test looks both ways, one player at a time.",
     "Many measures at once turn up chance findings; choose the few that matter beforehand.",
 )
-
-
-@dataclass(frozen=True)
-class PlannedBlock:
-    """One block to record: its place, label, swings and rest before it (s)."""
-
-    number: int
-    session: int
-    label: str
-    swings: int
-    rest_s: int
 
 
 @dataclass(frozen=True)

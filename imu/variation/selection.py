@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
@@ -57,10 +57,13 @@ class Selection:
         return asdict(self)
 
 
-def may_hold(selection: Selection, manifest: Manifest, recording_id: str) -> bool:
+def may_hold(
+    selection: Selection, manifest: Manifest, recording_id: str, blocks: Sequence[str] = ()
+) -> bool:
     """Whether a recording can hold swings that ``selection`` asks for, by its labels alone.
 
-    Saves analysing recordings that are not meant.
+    blocks : labels of the blocks within it, when it has several. Saves analysing recordings that
+    are not meant.
     """
     if selection.recordings:
         by_name = _has((manifest.name,), selection.recordings)
@@ -74,17 +77,17 @@ def may_hold(selection: Selection, manifest: Manifest, recording_id: str) -> boo
     if selection.until and (date > selection.until or not date):
         return False
     return all(
-        not wanted or _has((label,), wanted)
-        for label, wanted in (
-            (manifest.player.name, selection.players),
-            (manifest.club.name, selection.clubs),
-            (manifest.session, selection.sessions),
-            (manifest.block, selection.blocks),
+        not wanted or _has(labels, wanted)
+        for labels, wanted in (
+            ((manifest.player.name,), selection.players),
+            ((manifest.club.name,), selection.clubs),
+            ((manifest.session,), selection.sessions),
+            ((*blocks, manifest.block), selection.blocks),
         )
     )
 
 
-def _has(labels: tuple[str, ...], wanted: tuple[str, ...]) -> bool:
+def _has(labels: Sequence[str], wanted: tuple[str, ...]) -> bool:
     folded = {value.casefold() for value in wanted}
     return any(label.casefold() in folded for label in labels)
 

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from imu.errors import SwingspreadError
+from imu.moments import moment
 from imu.types import Analysis, Manifest
 from imu.variation.selection import LeftOut, Selection, SwingKey
 
@@ -114,7 +115,7 @@ def with_context(
     """The swing table of one recording with the columns of ``CONTEXT_COLUMNS``.
 
     shot_results : optional, one row a swing in the same order, with any of ``direction``,
-    ``outcome`` and ``left_out``.
+    ``outcome``, ``left_out`` and, where the recording has several blocks, ``block``.
     """
     facts = context_of(manifest, recording_id)
     for column in ("direction", "outcome", "left_out"):
@@ -122,6 +123,8 @@ def with_context(
             facts[column] = shot_results[column].to_numpy()
         elif column not in swings:
             facts[column] = ""
+    if shot_results is not None and "block" in shot_results:
+        facts["block"] = shot_results["block"].to_numpy()
     # In one piece: column by column takes ten times as long over hundreds of recordings.
     context = pd.DataFrame(facts, index=swings.index)
     kept = swings.drop(columns=[column for column in facts if column in swings])
@@ -136,7 +139,7 @@ def pool(
     analyses : manifest, analysis and shot results (or None) of each recording. Raises
     SwingspreadError when the same recording is given twice.
     """
-    parts = sorted(analyses, key=lambda part: part[0].recorded_at)
+    parts = sorted(analyses, key=lambda part: moment(part[0].recorded_at))
     ids = [analysis.recording_id for _, analysis, _ in parts]
     doubles = {one for one in ids if ids.count(one) > 1}
     if doubles:

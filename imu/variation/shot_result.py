@@ -13,10 +13,11 @@ import pandas as pd
 from scipy import stats
 
 from imu.columns import METRIC_BY_NAME, headline_metrics
+from imu.number_words import decimals, number, with_unit
 from imu.types import FloatArray
 from imu.variation.intervals import UNKNOWN, Interval, column_sd
 from imu.variation.shift import Shift, holm, welch_shift
-from imu.variation.wording import decimals, number, plain_name, with_unit
+from imu.variation.wording import plain_name
 
 FEWEST_SHOTS = 4
 """Shots of either result below which nothing is said."""

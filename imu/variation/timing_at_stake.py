@@ -13,11 +13,11 @@ import pandas as pd
 from scipy import stats
 
 from imu.columns import METRIC_BY_NAME
+from imu.number_words import decimals, number, with_unit
 from imu.types import FloatArray
 from imu.variation.intervals import Interval
 from imu.variation.noise import SWING_TO_SWING, noise_columns, noise_sd
 from imu.variation.shift import holm
-from imu.variation.wording import decimals, number, with_unit
 
 FEWEST_SWINGS = 8
 AT_STAKE: tuple[tuple[str, str], ...] = (

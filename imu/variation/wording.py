@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 
 from imu.columns import Metric
+from imu.number_words import decimals, number, with_unit
 from imu.variation.intervals import Interval
 
 _MORE_LESS = {
@@ -39,30 +40,6 @@ _PLAIN_NAMES = {
     "downswing_ms": "Downswing",
 }
 """Where the comparative already says what the label repeats ("Release 9 ms later")."""
-
-
-def decimals(size: float) -> int:
-    """Decimals so that a number of this size shows two or three figures."""
-    if not math.isfinite(size) or size == 0:
-        return 0
-    return max(0, min(4, 1 - math.floor(math.log10(abs(size)))))
-
-
-def number(value: float, places: int) -> str:
-    """A number with a proper minus sign and no negative zero."""
-    if not math.isfinite(value):
-        return "unknown"
-    text = f"{value:.{places}f}"
-    if float(text) == 0:
-        text = text.lstrip("-")
-    return text.replace("-", "−")
-
-
-def with_unit(text: str, unit: str) -> str:
-    """Number and unit as one: 12.5°, 14 ms, 3.1."""
-    if unit in ("°", "°/s"):
-        return f"{text}{'' if unit == '°' else ' '}{unit}"
-    return f"{text} {unit}".rstrip()
 
 
 def counted(count: int, noun: str) -> str:

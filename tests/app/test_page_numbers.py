@@ -10,12 +10,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from app.components.numbers import decimals_for, plain, with_unit
+from app.components.numbers import plain, with_unit
 from app.derived import keep, read_cached
 from app.imports import Dropped, dropped_files, sort_out
 from app.preferences import Preferences, keep_preferences, read_preferences
 from app.summary import levels
 from imu.errors import SwingspreadError
+from imu.number_words import decimals_for
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
 

@@ -105,6 +105,20 @@ def dashboard(library: Library, tmp_path_factory: pytest.TempPathFactory) -> Ite
     server.close()
 
 
+@pytest.fixture
+def serve_store() -> Iterator[Callable[[Store], Server]]:
+    """Serves other stores, until the test ends."""
+    running: list[Server] = []
+
+    def serve(store: Store) -> Server:
+        running.append(Server(store))
+        return running[-1]
+
+    yield serve
+    for server in running:
+        server.close()
+
+
 class ManySwings:
     """A shelf with one recording of a thousand invented swings."""
 
@@ -126,6 +140,20 @@ class ManySwings:
         return "memory"
 
 
+@pytest.fixture
+def serve() -> Iterator[Callable[[Library], Server]]:
+    """Serve the dashboard over a library of the test's own."""
+    running: list[Server] = []
+
+    def over(library: Library) -> Server:
+        running.append(Server(Store(LibraryShelf(library), Preferences())))
+        return running[-1]
+
+    yield over
+    for server in running:
+        server.close()
+
+
 @pytest.fixture(scope="session")
 def thousand() -> Iterator[Server]:
     """The dashboard over a thousand swings."""
@@ -135,16 +163,27 @@ def thousand() -> Iterator[Server]:
 
 
 @pytest.fixture(scope="session")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """Headless Chromium."""
+def launch() -> Iterator[Callable[..., Any]]:
+    """Starts headless Chromium, with further arguments if need be."""
     from playwright.sync_api import sync_playwright
 
     program = chromium()
     assert program is not None, "continuous integration needs Chromium: apt-get install chromium"
     with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=program, headless=True, args=ARGUMENTS)
-        yield running
-        running.close()
+
+        def start(*more: str) -> Any:
+            words = [*ARGUMENTS, *more]
+            return playwright.chromium.launch(executable_path=program, headless=True, args=words)
+
+        yield start
+
+
+@pytest.fixture(scope="session")
+def browser(launch: Callable[..., Any]) -> Iterator[Any]:
+    """Headless Chromium."""
+    running = launch()
+    yield running
+    running.close()
 
 
 class Watched:

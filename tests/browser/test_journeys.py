@@ -343,7 +343,7 @@ def test_a_plan_is_kept_ticked_and_compared_by(
     page.wait_for_selector(".block")
     assert page.locator(".block input").first.is_checked()
     page.click("text=Compare by this plan")
-    page.wait_for_selector("text=Limits of the plan april test")
+    page.wait_for_selector("text=By the plan april test. Limits: spread up to")
     page.wait_for_selector(".finding")
     page.wait_for_selector(".where-from li:has-text('hinge varies most')")
     assert page.is_disabled("#compare-limit")

@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from app.cli import main
+from app.commands.export import FORMATS
 from imu.columns import CURVE_COLUMNS, SWING_COLUMNS, headline_metrics
 from imu.recordings.library import Library
 from imu.recordings.notes import SwingNote, update_notes
@@ -126,14 +127,24 @@ def test_a_motion_bids_export_comes_back_as_the_same_recording(
 def test_every_format_is_written(
     library: Path, results: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    formats = ["tables", "spreadsheet", "pictures", "raw", "motion-bids"]
     words = ["export", "kim", "--library", str(library), "--out", str(tmp_path)]
-    assert main([*words, *(word for name in formats for word in ("--as", name))]) == 0
+    assert main([*words, *(word for name in FORMATS for word in ("--as", name))]) == 0
     listed = {Path(line) for line in capsys.readouterr().out.splitlines()}
     assert listed == {file for file in tmp_path.rglob("*") if file.is_file()}
     names = {file.name for file in listed}
     assert {"swings.csv", "spread.csv", "swings.xlsx", "meta.json", "hinge-overlay.svg"} <= names
     assert (tmp_path / "motion-bids" / "dataset_description.json") in listed
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_each_format_alone_writes_files(
+    name: str, library: Path, results: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["export", "kim", "--library", str(library), "--out", str(tmp_path)]
+    assert main([*words, "--as", name]) == 0
+    listed = {Path(line) for line in capsys.readouterr().out.splitlines()}
+    assert listed
+    assert listed == {file for file in tmp_path.rglob("*") if file.is_file()}
 
 
 def test_all_of_a_player_goes_into_one_archive(

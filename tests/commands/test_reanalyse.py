@@ -16,6 +16,7 @@ import pytest
 from app import reanalysing
 from app.cli import main
 from app.derived import cache_folder, is_kept, read_cached
+from app.one_thread import ONE_THREAD
 from imu.recordings.library import Library
 from imu.settings import AnalysisSettings
 
@@ -51,7 +52,7 @@ def serial(tmp_path_factory: pytest.TempPathFactory) -> dict[str, pd.DataFrame]:
             ROOT / "recordings" / name, place / name, ignore=shutil.ignore_patterns("derived")
         )
     words = ["-m", "app.cli", "reanalyse", "--jobs", "1", "--library", str(place)]
-    one_thread = dict.fromkeys(reanalysing.ONE_THREAD, "1")
+    one_thread = dict.fromkeys(ONE_THREAD, "1")
     away = {"XDG_CONFIG_HOME": str(place / "config")}
     subprocess.run(
         [sys.executable, *words], cwd=ROOT, env={**os.environ, **one_thread, **away}, check=True

@@ -12,8 +12,9 @@ import pytest
 from imu.columns import METRIC_BY_NAME
 from imu.figures.alignment import align_curves
 from imu.figures.bands import spread_over_time
+from imu.figures.curve_names import CURVES, curves_in
 from imu.figures.distribution import distribution_figure
-from imu.figures.overlay import CURVES, LINES_UP_TO, OverlayChoices, overlay_figure
+from imu.figures.overlay import LINES_UP_TO, OverlayChoices, overlay_figure
 from imu.figures.swing_curves import EVENT_MARKS, swing_figure
 from imu.figures.theme import DARK, DASHES, LIGHT, SYMBOLS
 from imu.figures.trend import trend_figure
@@ -72,6 +73,34 @@ def test_every_panel_says_its_quantity_and_unit_and_the_axis_its_event(aligned: 
     for heading, unit in CURVES.values():
         assert f"{heading}, {unit}" in words
     assert figure.layout.xaxis.title.text == "ms from impact"
+
+
+def test_a_further_sensors_curve_has_a_panel_and_gaps_where_others_lack_it(
+    analysis: Any, make_analysis: Any
+) -> None:
+    belt = np.sin(analysis.curves["t_from_impact_s"].to_numpy()) * 100.0
+    with_belt = analysis.curves.assign(belt_turn_rate_deg_s=belt)
+    other = make_analysis(4, seed=2)
+    columns = curves_in([*with_belt.columns, *other.curves.columns])
+    aligned = align_curves(
+        [(with_belt, analysis.swings), (other.curves, other.swings)], columns, "impact"
+    )
+    lines = aligned.values["belt_turn_rate_deg_s"]
+    count = len(analysis.swings)
+    at = int(np.argmin(np.abs(aligned.grid + 0.1)))
+    assert lines[:count, at] == pytest.approx(100.0 * np.sin(-0.1), abs=0.2)
+    assert np.isnan(lines[count:]).all()
+    figure = overlay_figure(aligned, OverlayChoices(columns=columns))
+    said = [note.text for note in figure.layout.annotations]
+    assert any("Belt turn rate, °/s" in text for text in said)
+    (drawn,) = [
+        trace
+        for trace in figure.data
+        if trace.meta["role"] == "swings" and trace.meta["panel"] == 4
+    ]
+    assert np.nanmin(np.asarray(drawn.y)) == pytest.approx(np.nanmin(lines), abs=1e-3)
+    alone = overlay_figure(aligned, OverlayChoices(columns=("belt_turn_rate_deg_s",)))
+    assert {t.meta.get("panel") for t in alone.data} <= {None, 1}
 
 
 def test_takeaway_times_are_drawn_where_they_happened(analysis: Any, aligned: Any) -> None:

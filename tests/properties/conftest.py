@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -16,7 +17,7 @@ from app.shelf import LibraryShelf
 from app.store import Store
 from imu.recordings.content import make_recording
 from imu.recordings.library import Library, LibraryEntry
-from imu.types import Club, Manifest, Player, Stream
+from imu.types import Analysis, Club, Manifest, Player, Recording, Stream
 
 HOSTILE = "<img src=x onerror=alert(1)>\"'><script>alert(2)</script>"
 
@@ -30,8 +31,8 @@ def _invented() -> ModuleType:
     return module
 
 
-def add_analysed(library: Library, manifest: Manifest, seed: int, count: int = 8) -> LibraryEntry:
-    """A recording with random samples and an invented analysis beside it."""
+def invented_recording(manifest: Manifest, seed: int) -> Recording:
+    """A recording with random samples."""
     random = np.random.default_rng(seed)
     streams = {
         role: Stream(
@@ -45,11 +46,28 @@ def add_analysed(library: Library, manifest: Manifest, seed: int, count: int = 8
         )
         for role in ("forearm", "club")
     }
-    entry, _ = library.add(make_recording(manifest, streams))
+    return make_recording(manifest, streams)
+
+
+def add_analysed(library: Library, manifest: Manifest, seed: int, count: int = 8) -> LibraryEntry:
+    """A recording with random samples and an invented analysis beside it."""
+    entry, _ = library.add(invented_recording(manifest, seed))
     analysis = _invented().invented_analysis(count, seed=seed, rate_hz=100.0)
     settings = Preferences().analysis_settings()
     keep(entry.folder, settings, replace(analysis, recording_id=entry.id))
     return entry
+
+
+@pytest.fixture
+def small_recording() -> Callable[[Manifest, int], Recording]:
+    """Makes recordings with random samples."""
+    return invented_recording
+
+
+@pytest.fixture
+def make_analysis() -> Callable[..., Analysis]:
+    """Makes invented analyses of so many swings."""
+    return _invented().invented_analysis
 
 
 @pytest.fixture(scope="session")

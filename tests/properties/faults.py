@@ -20,14 +20,21 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from app.deletion import erase, find_traces
 from app.derived import cache_folder, keep, read_cached
+from app.labelling import label
 from app.preferences import Preferences, keep_preferences, read_preferences
 from imu.errors import SwingspreadError
 from imu.exports.archive import write_archive
+from imu.recorder.finish import finish_recording
+from imu.recorder.folder import all_folders, new_folder
+from imu.recorder.journal import JournalWriter, Kind
+from imu.recorder.packet import Flag, encode_packet, range_code
+from imu.recorder.profile import SensorInfo, State
 from imu.recordings.atomic import PART
 from imu.recordings.content import make_recording
 from imu.recordings.library import Library
-from imu.recordings.notes import read_notes, update_notes
+from imu.recordings.notes import SwingNote, read_notes, update_notes
 from imu.recordings.saved_sets import SavedSet, read_saved_sets, update_saved_sets
 from imu.recordings.store import read_recording
 from imu.settings import AnalysisSettings
@@ -44,6 +51,7 @@ _spec.loader.exec_module(_invented)
 KILLED, REFUSED, CRASHED = 9, 1, 70
 OPERATIONS = ("open", "os.rename", "os.mkdir", "os.remove", "os.rmdir", "shutil.rmtree")
 SETTINGS = AnalysisSettings()
+CODE = range_code(200, 4000)
 ANALYSIS = _invented.invented_analysis(3, rate_hz=50.0)
 
 
@@ -132,6 +140,79 @@ def _archive_state(place: Path) -> str:
         return packed.read("a.txt").decode()[:4]
 
 
+def _journals(place: Path) -> Path:
+    return place / ".journals"
+
+
+def _recorded(place: Path) -> None:
+    """A recording made and noted on, not in the library yet."""
+    folder = new_folder(_journals(place), Manifest(Player("Ada"), Club("7-iron", 0.94), "fresh"))
+    info = SensorInfo("club", CODE, State.SAMPLING, 1000, 7, 30_000, 0, 380, 0, 0.06, 0.002)
+    for role in ("forearm", "club"):
+        writer = JournalWriter(folder.next_journal(role))
+        writer.append(Kind.INFO, 0, info.encode())
+        for seq in range(0, 380, 19):
+            counts = [[seq + n, 0, 0, 0, 0, 0] for n in range(19)]
+            sent = encode_packet(7, seq, seq * 1000, Flag(0), CODE, counts)
+            writer.append(Kind.DATA, seq * 1_000_000, sent)
+        writer.append_json(Kind.END, 1, {})
+        writer.close()
+    update_notes(folder.path, lambda kept: kept.with_swing(SwingNote(5, outcome="good")))
+
+
+def _finish(place: Path) -> None:
+    for folder in all_folders(_journals(place)):
+        if not folder.finished_id:
+            finish_recording(folder, Library(place))
+
+
+def _finish_state(place: Path) -> str:
+    names = _add_state(place)
+    (folder,) = all_folders(_journals(place))
+    if not folder.finished_id:
+        return "not finished"
+    entry = Library(place).find(folder.finished_id)
+    return f"{names}: {read_notes(entry.folder).swings}"
+
+
+def _begin(place: Path) -> None:
+    new_folder(_journals(place), Manifest(Player("Ida"), Club("7-iron", 0.94), "begun"))
+
+
+def _begin_state(place: Path) -> str:
+    return ",".join({folder.manifest().name for folder in all_folders(_journals(place))})
+
+
+def _delete_player(place: Path) -> None:
+    library = Library(place)
+    try:
+        traces = find_traces(library, ["player=Ada"], _journals(place))
+    except SwingspreadError as problem:
+        if "nothing is kept" not in str(problem):
+            raise
+        return
+    erase(library, traces)
+
+
+def _delete_player_state(place: Path) -> str:
+    library = Library(place)
+    for entry in library.entries():
+        read_recording(entry.folder, verify=True)
+    left = [*library.entries(), *all_folders(_journals(place)), *read_saved_sets(place).sets]
+    return "something" if left else "nothing"
+
+
+def _rename(place: Path) -> None:
+    library = Library(place)
+    if any(e.manifest and e.manifest.player.name == "Ada" for e in library.entries()):
+        label(library, ["player=Ada"], {"player": "Ida"}, _journals(place))
+
+
+def _rename_state(place: Path) -> str:
+    names = [entry.manifest.player.name for entry in Library(place).entries() if entry.manifest]
+    return ",".join(names)
+
+
 ACTIONS: dict[str, tuple[Callable[[Path], None], Callable[[Path], str]]] = {
     "add a recording": (_add, _add_state),
     "delete a recording": (_remove, _add_state),
@@ -143,7 +224,13 @@ ACTIONS: dict[str, tuple[Callable[[Path], None], Callable[[Path], str]]] = {
     ),
     "keep an analysis": (_keep, _keep_state),
     "write an archive": (_archive, _archive_state),
+    "finish a recording": (_finish, _finish_state),
+    "begin a recording": (_begin, _begin_state),
+    "delete a player": (_delete_player, _delete_player_state),
+    "rename a player": (_rename, _rename_state),
 }
+MAY_REFUSE_QUIETLY = frozenset({"keep an analysis"})
+"""A disk that refuses costs only the time to work it out again."""
 
 
 def prepared(name: str) -> Path:
@@ -153,6 +240,11 @@ def prepared(name: str) -> Path:
     Library(place).add(OLD)
     if name == "keep an analysis":
         _damage(place)
+    if name in ("finish a recording", "delete a player"):
+        _recorded(place)
+    if name == "delete a player":
+        one = SavedSet("hers", Selection(players=("Ada",)))
+        update_saved_sets(place, lambda saved: saved.with_set(one))
     return place
 
 
@@ -244,7 +336,7 @@ def check(name: str, seen: dict[str, int]) -> list[str]:
     for size in (0, 10, 1000):
         place = prepared(name)
         code = child(action, place, full_disk(size))
-        told = code == REFUSED or (name == "keep an analysis" and code == 0)
+        told = code == REFUSED or (name in MAY_REFUSE_QUIETLY and code == 0)
         if state(place) == new and code == 0:
             told = True
         if not told or state(place) not in (old, new):
@@ -253,7 +345,7 @@ def check(name: str, seen: dict[str, int]) -> list[str]:
         shutil.rmtree(place)
     place = prepared(name)
     code = child(action, place, not_allowed(place))
-    if code not in ((0, REFUSED) if name == "keep an analysis" else (REFUSED,)):
+    if code not in ((0, REFUSED) if name in MAY_REFUSE_QUIETLY else (REFUSED,)):
         wrong.append(f"{name}, folder that may not be written: exit {code}")
     if state(place) != old:
         wrong.append(f"{name}, folder that may not be written: {state(place)!r}")

@@ -7,7 +7,7 @@ import json
 import os
 import signal
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -32,7 +32,9 @@ def nearby(monkeypatch: pytest.MonkeyPatch) -> list[VirtualPeripheral]:
     near = [peripheral(FOREARM), peripheral(CLUB, battery=12)]
 
     @contextlib.asynccontextmanager
-    async def open_radio(virtual: bool) -> AsyncIterator[tuple[Radio, Manifest | None]]:
+    async def open_radio(
+        virtual: bool, further: Sequence[str] = ()
+    ) -> AsyncIterator[tuple[Radio, Manifest | None]]:
         async with InProcessRadio(near) as radio:
             yield radio, None
 
@@ -70,7 +72,7 @@ def test_sensors_sets_a_role_and_makes_one_blink(
     assert nearby[1].sensor.role == FOREARM
     assert nearby[0].sensor.blinking_until > 5.0
     assert main(["sensors", "--seconds", "0.5", "--set-role", "C0001=knee"]) == 1
-    assert "forearm or club" in capsys.readouterr().err
+    assert "forearm, club, belt" in capsys.readouterr().err
     assert main(["sensors", "--seconds", "0.5", "--identify", "X9"]) == 1
     assert "F0001" in capsys.readouterr().err
 
@@ -204,3 +206,60 @@ def test_a_swing_is_one_line_with_units_and_errors() -> None:
     assert "swing 3" in words and "tempo ratio 2.91 ± 0.01" in words
     assert "88 ± 0.6 ms" in words and "greatest hinge unknown" in words
     assert words.endswith("(0.9 s after impact)") and "fair" in words
+
+
+PLAN = ["plan", "--swings", "8", "--per-block", "4", "--per-session", "16", "--save", "april-test"]
+
+
+def test_a_planned_recording_comes_out_with_its_block_begun(
+    nearby: list[VirtualPeripheral], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*PLAN, "--library", str(tmp_path / "library")]) == 0
+    assert record_some(tmp_path, "--plan", "april-test") == 0
+    said = capsys.readouterr()
+    assert "now block 1 of 4: 4 × practice" in said.err and "Order:" in said.err
+    (entry,) = Library(tmp_path / "library").entries()
+    assert entry.plan is not None
+    assert (entry.plan.name, entry.plan.session, entry.blocks) == ("april-test", 1, ("practice",))
+    assert record_some(tmp_path, "--plan", "april-test") == 1
+    assert "--plan-session" in capsys.readouterr().err
+    again = ["--plan-session", "1", "--step-by-hand"]
+    assert record_some(tmp_path, "--plan", "april-test", *again) == 0
+    assert "warm up, then begin block 1" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--plan", "spring"], "no saved plan 'spring'; there are: april-test"),
+        (["--plan", "april-test", "--block", "practice"], "the plan names the blocks"),
+        (["--plan", "april-test", "--resume"], "keeps its own plan"),
+        (["--plan", "april-test", "--plan-session", "7"], "has 1 session, no session 7"),
+        (["--plan-session", "1"], "name the plan too"),
+    ],
+)
+def test_mistakes_with_a_plan_are_told_before_a_sensor_is_looked_for(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    arguments: list[str],
+    words: str,
+) -> None:
+    main([*PLAN, "--library", str(tmp_path / "library")])
+    assert record_some(tmp_path, *arguments) == 1
+    assert words in capsys.readouterr().err
+
+
+def test_a_plan_takes_both_sensors(
+    nearby: list[VirtualPeripheral],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from imu.recorder import find
+
+    real = find.find_sensors
+    monkeypatch.setattr(find, "find_sensors", lambda radio, seconds, enough: real(radio, 0.5))
+    del nearby[0]
+    main([*PLAN, "--library", str(tmp_path / "library")])
+    assert record_some(tmp_path, "--plan", "april-test") == 1
+    assert "takes both sensors" in capsys.readouterr().err

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import struct
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,13 +17,15 @@ from imu.recorder import profile
 from imu.recorder.assemble import assemble_stream
 from imu.recorder.journal import Journal, JournalWriter, Kind, Record, read_journal
 from imu.recorder.live import LiveAnalysis, LiveSwing, follow
+from imu.recorder.packet import Packet, decode_packet
 from imu.recordings.content import make_recording
+from imu.simulate.belt import with_belt
 from imu.simulate.plan import SessionPlan
 from imu.simulate.session import SimulatedSession, simulate_session
 from imu.simulate.virtual_link_motion import RANGES, MotionSource
 from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
 from imu.simulate.virtual_link_sensor import VirtualSensor
-from imu.types import CLUB, FOREARM, Analysis, Manifest
+from imu.types import BELT, CLUB, FOREARM, Analysis, Manifest, Stream
 
 SWINGS = 2
 INTERVAL = 0.015
@@ -50,16 +53,19 @@ def simulated() -> SimulatedSession:
     return simulate_session(SessionPlan(("stand", *("ball",) * SWINGS)), "clean", 5)
 
 
-def play(faults: dict[str, Faults]) -> Played:
-    """Send a simulated session in world time, without waiting, and follow it live."""
+def play(faults: dict[str, Faults], further: dict[str, Stream] | None = None) -> Played:
+    """Send a simulated session in world time, without waiting, and follow it live.
+
+    further : streams of sensors beside the two, by role.
+    """
     session = simulated()
+    streams = {role: session.measured[role].stream for role in (FOREARM, CLUB)} | (further or {})
     played = Played(session.recording.manifest)
     live = LiveAnalysis(session.recording.manifest)
-    fresh: dict[str, list[Record]] = {FOREARM: [], CLUB: []}
+    fresh: dict[str, list[Record]] = {role: [] for role in streams}
     world = 0.0
     peripherals = {}
-    for number, role in enumerate((FOREARM, CLUB)):
-        stream = session.measured[role].stream
+    for number, (role, stream) in enumerate(streams.items()):
         sensor = VirtualSensor(
             role, role, MotionSource(stream), 1000, RANGES, clock_start_us=5_000_000, seed=number
         )
@@ -126,6 +132,25 @@ def test_lost_packets_away_from_the_strike_do_not_stop_the_numbers() -> None:
     assert len(played.found) == SWINGS
 
 
+def test_the_belts_lead_comes_live_where_its_sensor_is_worn(played: Played) -> None:
+    leads = [0.05, 0.12]
+    belt = with_belt(simulated(), leads, 4, 1000.0, margin=0.0).recording.streams[BELT]
+    found = play({}, {BELT: belt}).found
+    assert len(found) == SWINGS
+    for (_, swing), lead in zip(found, leads, strict=True):
+        value, se = swing.metrics["belt_before_arm_ms"]
+        assert abs(value - 1e3 * lead) < 3.0 * se < 60.0
+    assert all("belt_before_arm_ms" not in swing.metrics for _, swing in played.found)
+
+
+def test_a_belt_sensor_that_fell_silent_holds_nothing_up(played: Played) -> None:
+    belt = with_belt(simulated(), [0.05, 0.12], 4, 1000.0, margin=0.0).recording.streams[BELT]
+    found = play({BELT: Faults(loss=1.0)}, {BELT: belt}).found
+    assert [round(swing.impact_club_clock_us, -4) for _, swing in found] == [
+        round(swing.impact_club_clock_us, -4) for _, swing in played.found
+    ]
+
+
 def test_a_restart_of_the_club_sensor_starts_the_watch_anew(played: Played) -> None:
     live = LiveAnalysis(played.manifest)
     live.feed(CLUB, played.records[CLUB][:500])
@@ -134,6 +159,34 @@ def test_a_restart_of_the_club_sensor_starts_the_watch_anew(played: Played) -> N
     live.feed(CLUB, [Record(Kind.DATA, played.records[CLUB][500].host_ns, bytes(other))])
     assert live.look() == []
     assert not live.due()
+
+
+def restarted(record: Record, since_us: int) -> Record:
+    """The record as a sensor that started anew at ``since_us`` of its clock would have sent it."""
+    packet = decode_packet(record.payload)
+    assert isinstance(packet, Packet)
+    payload = bytearray(record.payload)
+    clock = packet.time_us - since_us
+    struct.pack_into("<HIH", payload, 8, packet.boot_id ^ 1, clock & 0xFFFFFFFF, clock >> 32)
+    return Record(record.kind, record.host_ns, bytes(payload))
+
+
+def test_the_clubs_clock_goes_on_over_its_restart(played: Played) -> None:
+    """So that what is noted of a swing while recording is found again in the finished one, whose
+    clock is joined by the same arrivals (to within 50 ms; swings are told apart to 500)."""
+    first, second = (swing for _, swing in played.found)
+    middle_ns = (first.finish_host_ns + second.host_ns) // 2
+    since_us = round(first.impact_club_clock_us)
+    live, found = LiveAnalysis(played.manifest), []
+    every = [(record, role) for role, records in played.records.items() for record in records]
+    for one, role in sorted(every, key=lambda pair: pair[0].host_ns):
+        late = role == CLUB and one.kind is Kind.DATA and one.host_ns > middle_ns
+        live.feed(role, [restarted(one, since_us) if late else one])
+        if live.due() and role == CLUB:
+            found += live.look()
+    assert len(found) == 2
+    assert found[0].impact_club_clock_us == pytest.approx(first.impact_club_clock_us, abs=2000)
+    assert found[1].impact_club_clock_us == pytest.approx(second.impact_club_clock_us, abs=50_000)
 
 
 def test_the_follower_reads_the_journals_and_ends_with_the_recording(tmp_path: Path) -> None:

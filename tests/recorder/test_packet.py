@@ -139,7 +139,7 @@ def test_scaling_to_si_uses_the_counts_of_the_info_value() -> None:
     payload = codec.encode_packet(1, 0, 0, 0, 0x45, [[0, 0, 1024, 100, 0, -100]])
     packet = codec.decode_packet(payload)
     assert isinstance(packet, codec.Packet)
-    acc, gyr = codec.to_si(packet, 9.80665 / 1024, 0.002)
+    acc, gyr = codec.to_si(packet.counts, 9.80665 / 1024, 0.002)
     np.testing.assert_allclose(acc, [[0, 0, 9.80665]])
     np.testing.assert_allclose(gyr, [[0.2, 0, -0.2]])
 

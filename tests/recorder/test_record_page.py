@@ -18,11 +18,12 @@ from app.components.recording_card import (
     swing_card,
     swing_strip,
 )
-from app.recording import RecordingDesk, Watched, last_status, live_events
+from app.recording import RecordingDesk, Watched, last_status
 from app.recording_setup import start_arguments
 from imu.errors import SwingspreadError
 from imu.recorder.folder import new_folder
 from imu.recorder.journal import JournalWriter, Kind
+from imu.recorder.live_events import live_events
 from imu.recordings.notes import RecordingNotes, SwingNote
 
 

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 from virtual_recordings import MANIFEST, assembled, sample_numbers
 
-from imu.recorder.clock import fit_clock
 from imu.recorder.find import choose_roles, find_sensors
 from imu.recorder.folder import new_folder
 from imu.recorder.session import RecordingSession
+from imu.recordings.clock import fit_clock
 from imu.simulate.virtual_link_motion import VirtualSetup
 from imu.simulate.virtual_link_process import virtual_bluetooth, virtual_bluetooth_possible
 from imu.types import CLUB, FOREARM

@@ -18,7 +18,6 @@ from imu.recordings.library import Library, default_library
 from imu.recordings.notes import (
     RecordingNotes,
     SwingNote,
-    left_out_reasons,
     read_notes,
     update_notes,
 )
@@ -185,15 +184,22 @@ def test_only_what_is_in_the_library_is_deleted(library, tmp_path):
 
 def test_leftovers_of_a_killed_process_are_swept_a_day_later(library):
     library.path.mkdir()
-    fresh, stale = library.path / ".1-a.part", library.path / ".2-b.part"
-    for folder in (fresh, stale):
+    names = (".1-a.part", ".999999999-b.part", f".{os.getpid()}-c.part", f".{os.getpid()}-d.part")
+    fresh, stale, being_written, ancient = (library.path / name for name in names)
+    for folder in (fresh, stale, being_written, ancient):
         folder.mkdir()
         (folder / "club.parquet").write_bytes(b"half")
-    past = time.time() - 2 * atomic.LEFTOVER_AGE_S
-    os.utime(stale, (past, past))
+    for folder, age in (
+        (stale, 2 * atomic.LEFTOVER_AGE_S),
+        (being_written, 2 * atomic.LEFTOVER_AGE_S),
+        (ancient, 2 * atomic.LEFTOVER_OLDEST_S),
+    ):
+        os.utime(folder, (time.time() - age,) * 2)
     library.add(recording())
     assert fresh.exists()
     assert not stale.exists()
+    assert being_written.exists() or os.name == "nt"
+    assert not ancient.exists()
     assert len(library.entries()) == 1
 
 
@@ -267,7 +273,7 @@ class TestNotes:
         replaced = notes.with_swing(SwingNote(5_000_300, outcome="bad"))
         assert [note.outcome for note in replaced.swings] == ["bad", ""]
         assert len(notes.with_swing(SwingNote(5_000_000)).swings) == 1
-        assert left_out_reasons(notes, [9_000_100.0, float("nan"), 5e6]) == ["topped", "", ""]
+        assert notes.find(9_000_100.0).left_out == "topped"
 
     def test_an_unknown_result_is_refused(self):
         with pytest.raises(SwingspreadError, match="left, straight or right"):

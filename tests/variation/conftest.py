@@ -42,7 +42,7 @@ TYPICAL: dict[str, tuple[float, float]] = {
     "address_time_s": (6, 1.5),
     "waggle_count": (2, 0.8),
 }
-"""Mean and SD of every metric of the invented player."""
+"""Mean and SD of the invented player's metrics; of others the middle of the plausible range."""
 
 NOISE_SHARE = 0.2
 """Standard error of every metric, as a part of its SD."""
@@ -66,7 +66,8 @@ def swing_table(
     }
     shift = shift or {}
     for metric in METRICS:
-        mean, sd = TYPICAL[metric.name]
+        usual = ((metric.low + metric.high) / 2, 0.05 * (metric.high - metric.low))
+        mean, sd = TYPICAL.get(metric.name, usual)
         factor = sd_factor if isinstance(sd_factor, float) else sd_factor.get(metric.name, 1.0)
         values = mean + shift.get(metric.name, 0.0) + factor * sd * generator.standard_normal(count)
         columns[metric.name] = values

@@ -120,6 +120,25 @@ def test_two_steps_are_found():
     assert [step.place for step in find_steps(values, 0.01, seed=1)] == [15, 30]
 
 
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize(
+    ("values", "places"),
+    [
+        (np.r_[np.zeros(8), np.ones(8)], [8]),
+        (np.r_[np.full(7, 0.1), np.full(9, 0.3)], [7]),
+        (np.r_[np.zeros(5), np.ones(6), np.zeros(7)], [5, 11]),
+        (0.1 * np.arange(20) + 0.3, []),
+        (np.arange(16.0), []),
+        (np.full(12, 0.1), []),
+        (np.zeros(12), []),
+        (np.full(12, 0.1) + 1e-17 * np.arange(12), []),
+    ],
+)
+def test_sessions_without_any_scatter_are_read_without_a_division_by_nothing(values, places):
+    """Exact steps stand, exact lines and constants have none: true by construction."""
+    assert [step.place for step in find_steps(values, 0.05, seed=1)] == places
+
+
 def test_between_session_spread_is_told_from_the_swings_own(months):
     generator = np.random.default_rng(3)
     days = 8 * generator.standard_normal(60)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial import ConvexHull
 
-from imu.recorder.clock import closest_line_below, find_host_steps, fit_clock, lower_hull
+from imu.recordings.clock import closest_line_below, find_host_steps, fit_clock, lower_hull
 from imu.types import FloatArray
 
 

@@ -1,0 +1,70 @@
+"""All that is kept of a player or of recordings, as files: what `delete` would remove."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from app.commands.export import FROM_ANALYSIS, write_all
+from app.deletion import Traces, find_traces
+from imu.errors import SwingspreadError
+from imu.exports.archive import copy_recording
+from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.names import file_name
+from imu.recordings.saved_sets import SavedSets, read_saved_sets, sets_document
+
+
+def everything_of(
+    library: Library, texts: Sequence[str], journals: Path
+) -> tuple[list[Path], Callable[[Path], list[Path]]]:
+    """The recordings meant, and what writes all that is kept of them into a folder: every format,
+    recordings not finished, saved sets that name nobody else.
+
+    Raises SwingspreadError when a text names nothing. What cannot be made of a recording is told
+    in a file in its place.
+    """
+    traces = find_traces(library, texts, journals)
+
+    def fill(out: Path) -> list[Path]:
+        files = [file for entry in traces.entries for file in _recording(library, entry, out)]
+        return [*files, *_journals(traces, out), *_sets(library, traces, out)]
+
+    return [entry.folder for entry in traces.entries], fill
+
+
+def _recording(library: Library, entry: LibraryEntry, out: Path) -> list[Path]:
+    place = out / "recordings" / f"{file_name(entry.name)}-{entry.id[:8]}"
+    files = copy_recording(entry.folder, place / "recording")
+    for formats in (("raw",), FROM_ANALYSIS, ("motion-bids",)):
+        try:
+            where = place / formats[0] if len(formats) == 1 else place
+            files += write_all(str(library.path), [entry.folder], formats, where)
+        except SwingspreadError as problem:
+            why = place / f"no-{formats[0]}.txt"
+            why.write_text(f"{problem}\n", "utf-8")
+            files.append(why)
+    return files
+
+
+def _journals(traces: Traces, out: Path) -> list[Path]:
+    files = []
+    for folder in traces.journals:
+        place = out / "journals" / folder.name
+        place.mkdir(parents=True)
+        for source in sorted(folder.path.iterdir()):
+            if source.is_file():
+                files.append(Path(shutil.copyfile(source, place / source.name)))
+    return files
+
+
+def _sets(library: Library, traces: Traces, out: Path) -> list[Path]:
+    """Saved sets, but not those that name others too."""
+    if not traces.sets:
+        return []
+    kept = read_saved_sets(library.path).sets
+    chosen = SavedSets({name: kept[name] for name in traces.sets if name in kept})
+    file = out / "sets.json"
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_bytes(sets_document(chosen))
+    return [file]

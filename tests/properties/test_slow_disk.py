@@ -1,0 +1,318 @@
+"""A disk that takes its time: samples are not lost, nobody is taken for silent, others wait their
+turn, and the person is told."""
+
+from __future__ import annotations
+
+import asyncio
+import errno
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from imu.errors import SwingspreadError
+from imu.recorder import journal as journals
+from imu.recorder.folder import JournalFolder, interrupted, new_folder
+from imu.recorder.journal import JournalWriter, Kind, read_journal
+from imu.recorder.session import RecordingSession, recording_from_folder
+from imu.recordings.notes import read_notes
+from imu.simulate.virtual_link import InProcessRadio
+from imu.simulate.virtual_link_peripheral import VirtualPeripheral
+from imu.simulate.virtual_link_sensor import CountingSource, VirtualSensor
+from imu.types import CLUB, FOREARM, Club, Manifest, Player
+
+HERE = Path(__file__).parent
+FACTS = Manifest(Player("Robin Field"), Club("7-iron", 0.94))
+
+
+class SlowDisk:
+    """Makes every write and every forcing to the disk take its time."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, write_s: float, sync_s: float) -> None:
+        self.write_s, self.sync_s = write_s, sync_s
+        real_write, real_sync = os.write, os.fsync
+
+        def write(file: int, data: Any) -> int:
+            time.sleep(self.write_s)
+            return real_write(file, data)
+
+        def sync(file: int) -> None:
+            time.sleep(self.sync_s)
+            real_sync(file)
+
+        monkeypatch.setattr(journals.os, "write", write)
+        monkeypatch.setattr(journals.os, "fsync", sync)
+
+
+def record(root: Path, seconds: float, during: Callable[[], None] = lambda: None) -> Any:
+    """Record two virtual sensors in real time; the session, its folder, and what was told."""
+    near = [
+        VirtualPeripheral(VirtualSensor(role, role, CountingSource(), seed=n), seed=n)
+        for n, role in enumerate((FOREARM, CLUB))
+    ]
+    folder = new_folder(root, FACTS)
+    told: list[str] = []
+
+    async def run() -> RecordingSession:
+        async with InProcessRadio(near, 1.0) as radio:
+            session = RecordingSession(
+                radio,
+                folder,
+                {role: role for role in (FOREARM, CLUB)},
+                watcher=lambda states, warning: told.append(warning),
+            )
+            task = asyncio.create_task(session.run())
+            await asyncio.sleep(1.0)
+            during()
+            await asyncio.sleep(seconds)
+            session.stop.set()
+            await asyncio.wait_for(task, 60)
+            return session
+
+    return asyncio.run(run()), folder, told
+
+
+def lateness_ms(folder: JournalFolder, role: str) -> np.ndarray:
+    """How much later than the promptest each sample's packet arrived."""
+    recording = recording_from_folder(folder)
+    assert recording is not None
+    stream = recording.streams[role]
+    live = np.isfinite(stream.host_time)
+    delay = stream.host_time[live] - stream.time[live]
+    return 1e3 * (delay - delay.min())
+
+
+def test_each_write_taking_long_delays_no_packets_arrival(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    SlowDisk(monkeypatch, write_s=0.4, sync_s=0.8)
+    session, folder, _ = record(tmp_path, 4.0)
+    recording = recording_from_folder(folder)
+    assert recording is not None
+    for role in (FOREARM, CLUB):
+        assert np.all(np.diff(recording.streams[role].seq) == 1)
+        status = session.captures[role].status
+        assert (status.breaks, status.lost, status.missing) == (0, 0, 0)
+        # Waiting for the disk, packets would come in heaps 400 ms apart and more.
+        assert np.quantile(lateness_ms(folder, role), 0.95) < 100.0
+
+
+def test_a_disk_that_stands_still_for_seconds_is_told_and_costs_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Longer than the silence after which a link counts as broken."""
+    disk = SlowDisk(monkeypatch, write_s=0.0, sync_s=0.0)
+
+    def go_on() -> None:
+        disk.write_s = disk.sync_s = 0.0
+
+    def stand_still() -> None:
+        disk.write_s = disk.sync_s = 4.5
+        threading.Timer(0.5, go_on).start()
+
+    session, folder, told = record(tmp_path, 5.0, stand_still)
+    recording = recording_from_folder(folder)
+    assert recording is not None
+    for role in (FOREARM, CLUB):
+        assert session.captures[role].status.breaks == 0
+        assert np.all(np.diff(recording.streams[role].seq) == 1)
+        assert len(recording.streams[role].seq) > 5000
+    assert any("the disk is slow" in words and "wait in memory" in words for words in told)
+
+
+def test_appending_never_waits_for_the_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    SlowDisk(monkeypatch, write_s=0.5, sync_s=0.0)
+    writer = JournalWriter(tmp_path / "club.journal")
+    flushing = threading.Thread(target=writer.flush)
+    flushing.start()
+    time.sleep(0.05)
+    begun = time.monotonic()
+    for number in range(1000):
+        writer.append(Kind.DATA, number, bytes(200))
+    assert time.monotonic() - begun < 0.3 and writer.pending > 200_000
+    flushing.join()
+    writer.close()
+    assert [r.host_ns for r in read_journal(writer.path).records] == list(range(1000))
+
+
+def test_many_threads_flushing_keep_every_record_whole_and_in_order(tmp_path: Path) -> None:
+    writer = JournalWriter(tmp_path / "club.journal")
+    done = threading.Event()
+
+    def flush() -> None:
+        while not done.is_set():
+            writer.flush()
+            writer.sync()
+
+    threads = [threading.Thread(target=flush) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for number in range(3000):
+        writer.append(Kind.DATA, number, number.to_bytes(4, "little") * 20)
+    done.set()
+    for thread in threads:
+        thread.join()
+    writer.close()
+    journal = read_journal(writer.path)
+    assert [record.host_ns for record in journal.records] == list(range(3000))
+    assert journal.damage == ()
+
+
+def test_a_disk_that_refuses_in_the_middle_of_a_write_doubles_and_loses_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real_write, chances = os.write, np.random.default_rng(4)
+
+    def write(file: int, data: Any) -> int:
+        if chances.random() < 0.3:
+            raise OSError(errno.EIO, "Input/output error")
+        return real_write(file, bytes(data[: int(chances.integers(1, 300))]))
+
+    monkeypatch.setattr(journals.os, "write", write)
+    writer = JournalWriter(tmp_path / "club.journal")
+    for number in range(300):
+        writer.append(Kind.DATA, number, bytes(50))
+        writer.flush()
+    while not writer.flush():
+        continue
+    assert [r.host_ns for r in read_journal(writer.path).records] == list(range(300))
+
+
+TOGETHER = """
+import json, random, sys, time
+from dataclasses import replace
+from pathlib import Path
+sys.path.insert(0, {here!r})
+from faults import NEW, OLD, SETTINGS, ANALYSIS, keep
+from imu.errors import SwingspreadError
+from imu.recordings.library import Library
+from imu.recordings.notes import SwingNote, update_notes
+place, mark = Path(sys.argv[1]), int(sys.argv[2])
+chances = random.Random(mark)
+waits = {{"open", "os.rename", "os.mkdir", "os.remove", "os.rmdir", "os.link"}}
+sys.addaudithook(lambda event, _: time.sleep(chances.uniform(0, 0.02)) if event in waits else None)
+library = Library(place)
+added = library.add(NEW)[1]
+for number in range(6):
+    note = SwingNote((6 * mark + number) * 2_000_000, left_out=f"by {{mark}}")
+    update_notes(place / OLD.id, lambda notes: notes.with_swing(note))
+    keep(place / OLD.id, SETTINGS, ANALYSIS)
+    assert not any(entry.problem for entry in library.entries())
+print(json.dumps(added))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="processes are forked")
+def test_three_processes_on_one_slow_library_lose_nothing_of_each_other(tmp_path: Path) -> None:
+    """Every file operation takes up to 20 ms, each process in its own rhythm."""
+    sys.path.insert(0, str(HERE))
+    try:
+        from faults import OLD, Library, _add_state, _keep_state
+    finally:
+        sys.path.remove(str(HERE))
+    Library(tmp_path).add(OLD)
+    code = TOGETHER.format(here=str(HERE))
+    every = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, str(tmp_path), str(mark)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=HERE.parents[1],
+        )
+        for mark in range(3)
+    ]
+    said = [process.communicate(timeout=120) for process in every]
+    assert [err for _, err in said] == ["", "", ""]
+    assert sorted(json.loads(out) for out, _ in said) == [False, False, True]
+    assert len(read_notes(tmp_path / OLD.id).swings) == 18
+    assert _add_state(tmp_path) == "r0,r1"
+    assert _keep_state(tmp_path) == "3 swings"
+    assert not list(tmp_path.rglob("*.part"))
+
+
+@pytest.fixture
+def slow_locks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever has got a lock is held up with it by the disk."""
+    fcntl = pytest.importorskip("fcntl")
+    real = fcntl.flock
+
+    def flock(file: Any, kind: int) -> None:
+        real(file, kind)
+        time.sleep(0.01)
+
+    monkeypatch.setattr(fcntl, "flock", flock)
+
+
+def test_whoever_looks_on_does_not_keep_the_recorder_out(tmp_path: Path, slow_locks: None) -> None:
+    """The page asks several times a second whether a folder is held, just when a recording begins
+    to hold it."""
+    folder = new_folder(tmp_path, FACTS)
+    folder.hold().close()
+    done, seen = threading.Event(), []
+
+    def look() -> None:
+        while not done.is_set():
+            seen.append(folder.held)
+            time.sleep(0.01)
+
+    lookers = [threading.Thread(target=look) for _ in range(2)]
+    for looker in lookers:
+        looker.start()
+    try:
+        for _ in range(20):
+            folder.hold().close()
+    finally:
+        done.set()
+        for looker in lookers:
+            looker.join()
+    assert len(seen) > 20
+    with folder.hold():
+        assert folder.held
+        with pytest.raises(SwingspreadError, match="another process"):
+            folder.hold()
+    assert not folder.held
+
+
+def test_lookers_do_not_take_each_other_for_a_recording(tmp_path: Path, slow_locks: None) -> None:
+    folder = new_folder(tmp_path, FACTS)
+    folder.hold().close()
+    seen: list[bool] = []
+    threads = [
+        threading.Thread(target=lambda: seen.extend(folder.held for _ in range(20)))
+        for _ in range(4)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(seen) == 80 and not any(seen)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="flock")
+def test_a_disk_that_cannot_lock_is_named_not_taken_for_a_recording(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import fcntl
+
+    folder = new_folder(tmp_path, FACTS)
+    folder.hold().close()
+
+    def flock(*_: Any) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(fcntl, "flock", flock)
+    assert not folder.held
+    assert interrupted(tmp_path) == [folder]
+    with pytest.raises(SwingspreadError, match="this disk cannot lock files"):
+        folder.hold()
