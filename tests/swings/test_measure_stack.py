@@ -106,7 +106,7 @@ def test_errors_turn_orientations_and_rates_as_rotations_do(load_session):
     phase, speed = rng.uniform(0.0, 6.0, (2, 2, 1, 3))
     fields = 0.02 * np.sin(phase + speed * coarse[:, None])
     rotation = {FOREARM: fields[:1], CLUB: fields[1:]}
-    errors = MotionErrors(coarse, rotation, np.zeros((1, 1)))
+    errors = MotionErrors(coarse, rotation, own=np.zeros((1, 1)), give=0.0)
     plain = Movements.of(motion)
     moved = errors.act_on(plain, unmoved=1)
     assert len(moved) == 2
