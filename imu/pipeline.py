@@ -78,8 +78,6 @@ def analyse(
     usual = return_lead(
         [swing.motion for swing in solved.swings],
         [samples.window for samples in whole],
-        recording.manifest.club,
-        recording.manifest.player.arm_length,
         chosen,
     )
     noise = Noise(
@@ -151,7 +149,7 @@ def _measure(
     motion, fit, mounted = solved.motion, solved.session.fit, solved.session.mounted
     struck, remark = window, ""
     if window.kind != BALL:
-        struck, remark = as_if_struck(motion, window, club, arm_length, settings, usual)
+        struck, remark = as_if_struck(motion, window, settings, usual)
     measured = measure_swing(motion, struck, club, arm_length, settings)
     errors = motion_errors(solved.tracks, fit, solved.fit, mounted, struck)
     stated = standard_errors(motion, struck, measured, errors, noise, club, arm_length, settings)

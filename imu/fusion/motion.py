@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imu.fusion.axes import Mounting
 from imu.fusion.joint import SwingState, follow_both
 from imu.fusion.parameters import Shared
-from imu.fusion.quaternion import from_rotvec, multiply, rotate
+from imu.fusion.quaternion import multiply, rotate
 from imu.fusion.samples import SENSORS, SwingSamples
-from imu.fusion.track import Track, cross
+from imu.fusion.track import Track
 from imu.types import CLUB, FOREARM, BoolArray, FloatArray, Motion
 
 MOTION_STEP = 0.001
@@ -59,36 +57,3 @@ def _break_rates(state: SwingState, role: str, time: FloatArray) -> FloatArray:
         if not spell.strike:
             extra += spell.ramp_rate(time)[:, None] * turn
     return extra
-
-
-def turned(
-    motion: Motion,
-    rotations: Mapping[str, FloatArray],
-    rotation_rates: Mapping[str, FloatArray],
-) -> list[Motion]:
-    """The same motion with both segments turned by K fields of small rotations in world axes.
-
-    rotations : (K, N, 3) rad by role. rotation_rates : their time derivatives, rad/s.
-    R′ = exp(φ) R gives ω′ = ω + φ̇ + φ × ω to first order.
-    """
-    known = {
-        FOREARM: (motion.forearm, motion.forearm_rate),
-        CLUB: (motion.club, motion.club_rate),
-    }
-    orientations, rates = {}, {}
-    for role, (orientation, rate) in known.items():
-        field = rotations[role]
-        # Quaternions at hand are many times faster than composing rotations here.
-        orientations[role] = multiply(from_rotvec(field), orientation.as_quat(scalar_first=True))
-        rates[role] = rate + rotation_rates[role] + cross(field, rate)
-    return [
-        Motion(
-            time=motion.time,
-            forearm=Rotation.from_quat(orientations[FOREARM][k], scalar_first=True),
-            club=Rotation.from_quat(orientations[CLUB][k], scalar_first=True),
-            forearm_rate=rates[FOREARM][k],
-            club_rate=rates[CLUB][k],
-            reconstructed=motion.reconstructed,
-        )
-        for k in range(len(rotations[FOREARM]))
-    ]

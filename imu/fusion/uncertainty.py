@@ -18,13 +18,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from imu.fusion.axes import Mounting
 from imu.fusion.estimate import SessionFit, SwingFit
 from imu.fusion.joint import COARSE_STEP, SwingState, rotation_field
-from imu.fusion.motion import turned
+from imu.fusion.movements import Movements, turn
 from imu.fusion.parameters import CLOCK_DRIFT, CLOCK_SHIFT, OFFSET, SIZE
+from imu.fusion.quaternion import from_rotvec
 from imu.fusion.samples import SENSORS
 from imu.fusion.track import Track
 from imu.types import FOREARM, FloatArray, Motion, SwingWindow
@@ -62,19 +62,31 @@ class MotionErrors:
     def __len__(self) -> int:
         return len(self.rotation[FOREARM])
 
-    def act_on(self, motion: Motion) -> list[Motion]:
-        """The motion as each of the K errors would have it."""
+    def act_on(self, movement: Movements, unmoved: int = 0) -> Movements:
+        """A movement as each of the K errors would have it.
+
+        movement : a stack of one. unmoved : how often it stands as it is before the K others.
+        """
         step = float(self.time[1] - self.time[0])
-        place = np.clip((motion.time - self.time[0]) / step, 0.0, len(self.time) - 1.001)
+        place = np.clip((movement.time - self.time[0]) / step, 0.0, len(self.time) - 1.001)
         before = place.astype(np.int64)
-        share = (place - before)[:, None]
-        rotations, rates = {}, {}
-        for role in SENSORS:
-            field = self.rotation[role]
-            change = np.gradient(field, step, axis=1)
-            rotations[role] = _between(field, before, share)
-            rates[role] = _between(change, before, share)
-        return turned(motion, rotations, rates)
+        share = place - before
+        # The instants around the movement, and one more on each side for the rates of change.
+        first = max(int(before[0]) - 1, 0)
+        near = slice(first, int(before[-1]) + 3)
+        before -= first
+        shape = (len(SENSORS), unmoved + len(self), len(place))
+        quats, rates = np.empty((4, *shape)), np.empty((3, *shape))
+        for segment, role in enumerate(SENSORS):
+            field = np.zeros((unmoved + len(self), len(self.time[near]), 3))
+            field[unmoved:] = self.rotation[role][:, near]
+            quats[:, segment], rates[:, segment] = turn(
+                _between(from_rotvec(field), before, share),
+                _between(np.asarray(np.gradient(field, step, axis=1)), before, share),
+                movement.quats[:, segment],
+                movement.rates[:, segment],
+            )
+        return Movements(movement.time, quats, rates)
 
     def hinge_sigma(self, motion: Motion) -> FloatArray:
         """(N,) rad, standard error of the hinge angle along the swing."""
@@ -214,26 +226,11 @@ def _give_turns(
 
 
 def _between(fields: FloatArray, before: np.ndarray, share: FloatArray) -> FloatArray:
-    """(K, N, 3) from (K, M, 3): linear between the rows ``before`` and the next."""
-    first = fields[:, before]
-    first += share * (fields[:, before + 1] - first)
-    return first
-
-
-def thinned(motion: Motion, start: float, end: float, stride: int) -> Motion:
-    """Part of a motion at every ``stride``-th sample: enough to see how numbers change."""
-    first, last = np.searchsorted(motion.time, [start, end])
-    part = slice(int(first), int(last), stride)
-    return Motion(
-        time=motion.time[part],
-        forearm=_pick(motion.forearm, part),
-        club=_pick(motion.club, part),
-        forearm_rate=motion.forearm_rate[part],
-        club_rate=motion.club_rate[part],
-        reconstructed=motion.reconstructed[part],
-    )
-
-
-def _pick(rotations: Rotation, part: slice) -> Rotation:
-    picked: Rotation = rotations[part]
-    return picked
+    """(C, K, N) from (K, M, C): linear between the instants ``before`` (N,) and the next."""
+    found = np.empty((fields.shape[2], len(fields), len(before)))
+    for component, wanted in enumerate(found):
+        values = np.ascontiguousarray(fields[:, :, component])
+        step = np.diff(values, axis=1)[:, before]
+        step *= share
+        np.add(values[:, before], step, out=wanted)
+    return found

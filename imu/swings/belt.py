@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from imu.swings.sampling import crossings, value_at
+from imu.swings.sampling import choose, crossings, value_at
 from imu.swings.standard_errors import rate_noise
 from imu.types import FloatArray, Stream
 from imu.units import DEG, MS
@@ -100,15 +100,16 @@ def belt_turn(belt: Stream, takeaway: float, arm_top: float, impact: float, end:
     if stop - begin < 3 or np.max(smooth[begin:stop]) < LEAST_TURN:
         return BeltTurn(math.nan, math.nan, "the belt was not seen to turn", time, rate)
     greatest = begin + int(np.argmax(smooth[begin:stop]))
-    places = crossings(smooth[begin : greatest + 1], rising=True)
-    if not len(places):
+    back = float(choose(crossings(smooth[None, begin : greatest + 1], rising=True), math.nan)[0])
+    if math.isnan(back):
         return BeltTurn(math.nan, math.nan, "the belt was not seen to turn back", time, rate)
-    place = begin + float(places[-1])
+    place = begin + back
     slope = _slope(time, smooth, place, width)
     across = math.sqrt(max(float(np.sum(gyr[int(place)] ** 2)) - rate[int(place)] ** 2, 0.0))
     doubt = math.hypot(rate_noise(gyr) / math.sqrt(width), TILT_ERROR * across)
     grid = 1.0 / belt.rate_hz / math.sqrt(12.0)
-    return BeltTurn(value_at(time, place), math.hypot(doubt / slope, grid), "", time, rate)
+    moment = float(value_at(time[None], np.array([place]))[0])
+    return BeltTurn(moment, math.hypot(doubt / slope, grid), "", time, rate)
 
 
 def _slope(time: FloatArray, smooth: FloatArray, place: float, width: int) -> float:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from imu.fusion.movements import Movements
 from imu.swings import kinematics as kin
 from imu.swings.measure import SwingMeasurement
 from imu.types import Club, FloatArray, Motion
@@ -28,38 +29,38 @@ def swing_curves(
     what it alone knows (swing number, club clock, standard error).
     """
     time = motion.time
-    arm = kin.distal_axis(motion.forearm.as_quat())
-    shaft = kin.distal_axis(motion.club.as_quat())
-    across = kin.across(motion.club_rate, shaft)
+    # One movement: the axis of readings is dropped.
+    movement = Movements.of(motion)
+    quats, rates = movement.quats[:, :, 0], movement.rates[:, :, 0]
+    axes = kin.distal_axis(quats)
+    shaft = axes[:, 1]
+    across = kin.across(rates[:, 1], shaft)
     address = _sample(time, measurement, "address_begin", "address_end")
     impact = _sample(time, measurement, "impact", "impact")
     # Where the shaft did not pass level, the later half of the downswing stands in, as for events.
     halfway = _sample(time, measurement, "club_top", "impact", otherwise=impact - 1)
     level = _sample(time, measurement, "shaft_parallel", "shaft_parallel", otherwise=halfway)
-    delivery = kin.directions(across[min(level, impact - 1) : impact + 1]).mean(axis=0)
-    normal = delivery / max(kin.length(delivery), 1e-12)
-    velocity = kin.head_velocity(
-        arm, shaft, motion.forearm_rate, motion.club_rate, arm_length, club.wrist_to_head
-    )
+    delivery = kin.directions(across[:, min(level, impact - 1) : impact + 1]).mean(axis=1)
+    normal = kin.directions(delivery)[:, None]
+    velocity = kin.head_velocity(axes, rates, arm_length, club.wrist_to_head)
     greatest = _sample(time, measurement, "onset", "onset", otherwise=impact)
-    ulnar, flexion, pronation = _wrist_parts(motion, shaft, address, greatest)
+    ulnar, flexion, pronation = _wrist_parts(quats[:, 0], shaft, address, greatest)
     curves: dict[str, np.ndarray] = {
         "t_s": np.asarray(time),
         "t_from_impact_s": time - measurement.events["impact"],
-        "hinge_deg": kin.hinge(arm, shaft) / DEG,
+        "hinge_deg": kin.hinge(axes) / DEG,
         "ulnar_deviation_deg": ulnar / DEG,
         "flexion_deg": flexion / DEG,
         "pronation_deg": pronation / DEG,
-        "hinge_rate_deg_s": kin.hinge_rate(arm, shaft, motion.forearm_rate, motion.club_rate) / DEG,
-        "arm_rate_deg_s": motion.forearm_rate @ normal / DEG,
-        "club_rate_deg_s": across @ normal / DEG,
-        "clubhead_speed_m_s": np.sqrt(kin.dot(velocity, velocity)),
+        "hinge_rate_deg_s": kin.hinge_rate(axes, rates) / DEG,
+        "arm_rate_deg_s": kin.dot(rates[:, 0], normal) / DEG,
+        "club_rate_deg_s": kin.dot(across, normal) / DEG,
+        "clubhead_speed_m_s": kin.length(velocity),
         "plane_inclination_deg": kin.inclination(across, normal) / DEG,
     }
-    for name, orientation in (("arm", motion.forearm), ("club", motion.club)):
-        wxyz = orientation.as_quat(scalar_first=True)
-        for index, part in enumerate("wxyz"):
-            curves[f"{name}_q{part}"] = wxyz[:, index]
+    for segment, name in enumerate(("arm", "club")):
+        for part, values in zip("wxyz", quats[:, segment], strict=True):
+            curves[f"{name}_q{part}"] = values
     curves["reconstructed"] = np.asarray(motion.reconstructed)
     return curves
 
@@ -74,7 +75,7 @@ def _sample(
 
 
 def _wrist_parts(
-    motion: Motion, shaft: FloatArray, address: int, greatest: int
+    forearm: FloatArray, shaft: FloatArray, address: int, greatest: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Ulnar deviation, flexion and pronation against address, rad, each (N,).
 
@@ -82,15 +83,13 @@ def _wrist_parts(
     of thumb and long axis, flexion its lean out of that plane, so that a hinge past 90° stays
     well defined. Pronation is the forearm's turn about its own long axis.
     """
-    seen = motion.forearm.inv().apply(shaft)
-    thumb = 1.0 if seen[greatest, 2] >= 0.0 else -1.0
+    seen = kin.seen_from(forearm, shaft)
+    thumb = 1.0 if seen[2, greatest] >= 0.0 else -1.0
     # For a left arm, volar is thumb × proximal; with proximal = y that is −(thumb) x.
     volar = -thumb
-    lean_thumb = np.unwrap(np.arctan2(thumb * seen[:, 2], -seen[:, 1]))
-    lean_volar = np.arcsin(np.clip(volar * seen[:, 0], -1.0, 1.0))
-    turn = motion.forearm[address].inv() * motion.forearm
-    _, y, _, w = turn.as_quat().T
-    twist = np.unwrap(2.0 * np.arctan2(y, w))
+    lean_thumb = np.unwrap(np.arctan2(thumb * seen[2], -seen[1]))
+    lean_volar = np.arcsin(np.clip(volar * seen[0], -1.0, 1.0))
+    twist = np.unwrap(kin.twist(forearm[:, [address]], forearm))
     twist = twist - twist[address]
     ulnar = -(lean_thumb - lean_thumb[address])
     # Counter-clockwise seen from the elbow supinates a left forearm.

@@ -10,31 +10,24 @@ from __future__ import annotations
 
 import math
 
-from imu.settings import AnalysisSettings
-from imu.swings.events import TAKEAWAY_SPAN, SwingPlace, find_events
-from imu.swings.measure import SwingMeasurement
+import numpy as np
+
+from imu.swings.events import TAKEAWAY_SPAN, SwingPlaces
 from imu.swings.sampling import value_at
-from imu.types import BALL, FloatArray, Motion, SwingWindow
+from imu.types import BALL, FloatArray, SwingWindow
 
 
 def event_noise(
-    motion: Motion,
-    window: SwingWindow,
-    measurement: SwingMeasurement,
-    settings: AnalysisSettings,
-    gyro_noise: float,
-    angle_noise: float = 0.0,
+    places: SwingPlaces, window: SwingWindow, gyro_noise: float, angle_noise: float = 0.0
 ) -> dict[str, float]:
     """Standard error (s) of each event, and of ``onset``, from random noise alone.
 
-    gyro_noise : rad/s, standard deviation of one sample of an angular rate in ``motion``.
-    angle_noise : rad, random standard deviation of an angle from sample to sample within the
-    swing (slow errors do not belong here). A strike's error is that of the window. NaN for an
-    event that was not found.
+    places : of one measured swing (K = 1). gyro_noise : rad/s, standard deviation of one sample
+    of an angular rate in its motion. angle_noise : rad, random standard deviation of an angle
+    from sample to sample within the swing (slow errors do not belong here). A strike's error is
+    that of the window. NaN for an event that was not found.
     """
-    places = find_events(motion, window, settings.release_threshold, measurement.anchors)
-    step = places.step
-    speed = (motion.club_rate**2).sum(axis=1) ** 0.5
+    step, speed = places.step, places.speed
     # Two sensors stand behind every relation of arm and club.
     both = math.sqrt(2.0) * gyro_noise
     rate = {
@@ -44,38 +37,41 @@ def event_noise(
         "arm_top": _per_slope(places.arm_rate, places, "arm_top", gyro_noise),
         "club_top": _per_slope(places.club_rate, places, "club_top", gyro_noise),
         "release": _per_slope(places.hinge, places, "release", angle_noise),
-        "shaft_parallel": _per_slope(places.shaft[:, 2], places, "shaft_parallel", angle_noise),
+        "shaft_parallel": _per_slope(places.axes[2, 1], places, "shaft_parallel", angle_noise),
         "finish": _per_slope(speed, places, "finish", gyro_noise),
-        "onset": _per_bend(places.hinge, places.place["onset"], step, both),
+        "onset": _per_bend(places.hinge, places, "onset", both),
     }
     if window.kind == BALL:
         rate["impact"] = window.impact_se
     else:
-        turning = abs(value_at(places.club_rate, places.place["impact"]))
-        rate["impact"] = math.sqrt(2.0) * angle_noise / max(turning, 1e-9)
+        (turning,) = _read(places.club_rate, float(places.place["impact"][0]))
+        rate["impact"] = math.sqrt(2.0) * angle_noise / max(abs(turning), 1e-9)
     return rate
 
 
-def _per_slope(values: FloatArray, places: SwingPlace, name: str, noise: float) -> float:
+def _per_slope(values: FloatArray, places: SwingPlaces, name: str, noise: float) -> float:
     """Noise over the slope (per s) across 10 ms around the event."""
-    place = places.place[name]
+    place = float(places.place[name][0])
     if math.isnan(place):
         return math.nan
     reach = max(1.0, 0.005 / places.step)
-    rise = value_at(values, place + reach) - value_at(values, place - reach)
-    slope = abs(rise) / (2.0 * reach * places.step)
+    before, after = _read(values, place - reach, place + reach)
+    slope = abs(after - before) / (2.0 * reach * places.step)
     return noise / max(slope, 1e-9)
 
 
-def _per_bend(values: FloatArray, place: float, step: float, noise: float) -> float:
+def _per_bend(values: FloatArray, places: SwingPlaces, name: str, noise: float) -> float:
     """Noise of the first derivative over the second, across 20 ms around a peak."""
+    place = float(places.place[name][0])
     if math.isnan(place):
         return math.nan
-    reach = max(2.0, 0.010 / step)
-    span = reach * step
-    bend = (
-        value_at(values, place + reach)
-        + value_at(values, place - reach)
-        - 2.0 * value_at(values, place)
-    ) / span**2
-    return noise / max(abs(bend), 1e-9)
+    reach = max(2.0, 0.010 / places.step)
+    span = reach * places.step
+    before, at, after = _read(values, place - reach, place, place + reach)
+    return noise / max(abs(after + before - 2.0 * at) / span**2, 1e-9)
+
+
+def _read(values: FloatArray, *places: float) -> list[float]:
+    """Values of a (1, N) series at some places."""
+    found: list[float] = value_at(values, np.array(places)[:, None])[:, 0].tolist()
+    return found

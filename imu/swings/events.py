@@ -13,23 +13,25 @@ phase; after Kwon et al. 2012, Sports Biomech 11:127-148).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from imu.fusion.movements import Movements
 from imu.swings import kinematics as kin
 from imu.swings.sampling import (
     NOWHERE,
     choose,
     crossings,
     mean_between,
+    nearer,
     peak,
-    row_at,
     smoothed,
     value_at,
+    whole,
 )
-from imu.types import BALL, FloatArray, Motion, SwingWindow
+from imu.types import BALL, BoolArray, FloatArray, IntArray, SwingWindow
 
 REST_RATE = 0.25
 """rad/s. A club turning slower than this counts as at rest (standing sway is about 0.05)."""
@@ -54,123 +56,142 @@ PEAK_REACH = 0.004
 
 
 @dataclass(frozen=True, eq=False)
-class SwingPlace:
-    """Places (fractional samples) of the events, and the series they were read from.
+class SwingPlaces:
+    """Places (fractional samples) of the events of K readings of a swing, and the series they
+    were read from.
 
-    place : by event name and, besides, ``onset`` (greatest hinge), ``address_begin`` and
-    ``address_end``; NaN where not found. reason : why, by event name.
-    normal : (3,) unit normal of the delivery plane, along the downswing's turning.
-    arm, shaft : (M, 3) axes; across : (M, 3) the club's angular velocity across the shaft;
-    club_rate, arm_rate : (M,) in-plane, rad/s; hinge : (M,) rad; club_quats : (M, 4) xyzw; all
-    up to a little after impact only. hinge_max : rad, greatest in the downswing.
+    movements : of the K readings.
+    place : (K,) by event name and, besides, ``onset`` (greatest hinge), ``address_begin`` and
+    ``address_end``; NaN where not found.
+    returned : (K,) False where impact had to be guessed, since the shaft of a practice swing did
+    not return to its address direction.
+    normal : (3, K) unit normal of the delivery plane, along the downswing's turning.
+    axes : (3, 2, K, M) of arm and shaft; across : (3, K, M) the club's angular velocity across
+    the shaft; arm_rate, club_rate : (K, M) in-plane, rad/s; hinge : (K, M) rad; all up to a
+    little after impact only. speed : (K, N) rad/s, turning rate of the club.
+    hinge_max : (K,) rad, greatest in the downswing. release_threshold : rad.
     """
 
-    start: float
-    step: float
-    place: Mapping[str, float]
-    reason: Mapping[str, str]
+    movements: Movements
+    place: Mapping[str, FloatArray]
+    returned: BoolArray
     normal: FloatArray
-    arm: FloatArray
-    shaft: FloatArray
+    axes: FloatArray
     across: FloatArray
-    club_rate: FloatArray
     arm_rate: FloatArray
+    club_rate: FloatArray
     hinge: FloatArray
-    hinge_max: float
-    club_quats: FloatArray
+    hinge_max: FloatArray
+    speed: FloatArray
+    release_threshold: float
 
-    def time(self, name: str) -> float:
-        """s, recording time of an event (NaN when it was not found)."""
-        return self.start + self.step * self.place[name]
+    def times(self, names: Iterable[str]) -> FloatArray:
+        """(len(names), K) s, recording times of events (NaN where not found)."""
+        return self.movements.start + self.step * np.array([self.place[name] for name in names])
+
+    @property
+    def step(self) -> float:
+        """s between samples."""
+        return self.movements.step
 
     @property
     def peak_reach(self) -> int:
         """Samples on each side of a peak used for its parabola."""
         return max(2, round(PEAK_REACH / self.step))
 
+    def why_not(self, name: str) -> str:
+        """Why an event was not found."""
+        if name == "release":
+            degrees = math.degrees(self.release_threshold)
+            return f"the hinge did not open by {degrees:g}° before impact"
+        return _WHY_NOT.get(name, f"{name} was not found")
+
+
+_WHY_NOT = {
+    "impact": "the shaft did not return to its address direction",
+    "club_top": "no change of direction before impact",
+    "shaft_parallel": "the shaft did not pass level on the way down",
+    "arm_top": "the arm did not change direction before impact",
+    "takeaway": "no backswing from rest in this stretch",
+    "finish": "the club was still moving where this stretch ends",
+}
+
 
 def find_events(
-    motion: Motion,
+    movements: Movements,
     window: SwingWindow,
     release_threshold: float,
     near: Mapping[str, float] | None = None,
-) -> SwingPlace:
-    """Find the events of one swing.
+    impact_time: FloatArray | None = None,
+) -> SwingPlaces:
+    """Find the events of K readings of one swing.
 
     near : times (s) of the same events in an earlier reading of the same swing; among several
     candidates the nearest is then chosen, so that a slightly changed motion gives slightly
-    changed events.
+    changed events. impact_time : (K,) s, in place of the window's impact.
     """
-    start, size = float(motion.time[0]), len(motion.time)
-    step = (float(motion.time[-1]) - start) / (size - 1)
+    start, step, size = movements.start, movements.step, len(movements.time)
     hints = {} if near is None else near
 
     def hint(name: str) -> float:
         return (hints.get(name, NOWHERE) - start) / step
 
-    impact = min(max((window.impact - start) / step, 2.0), size - 2.0)
+    unknown = np.full(len(movements), NOWHERE)
+    struck = np.full(len(movements), window.impact) if impact_time is None else impact_time
+    rough = (struck - start) / step
+    impact = np.minimum(np.maximum(rough, 2.0), size - 2.0)
     # Beyond the strike only the club's speed is wanted, for the finish.
-    used = min(size, math.ceil(impact + AFTER_IMPACT / step))
-    club_quats = motion.club.as_quat()[:used]
-    arm = kin.distal_axis(motion.forearm.as_quat()[:used])
-    shaft = kin.distal_axis(club_quats)
-    across = kin.across(motion.club_rate[:used], shaft)
-    speed = np.sqrt(kin.dot(motion.club_rate, motion.club_rate))
-    reason: dict[str, str] = {}
+    used = np.minimum(size, np.ceil(impact + AFTER_IMPACT / step).astype(np.int64))
+    most = int(used.max())
+    arm_turning, club_turning = movements.rates[:, 0, :, :most], movements.rates[:, 1, :, :most]
+    axes = kin.distal_axis(movements.quats[..., :most])
+    shaft = axes[:, 1]
+    across = kin.across(club_turning, shaft)
+    speed = kin.length(movements.rates[:, 1])
+    returned = np.full(len(movements), True)
 
     # A first normal from the last part of the downswing is good enough to find the top.
     normal = _mean_direction(across, impact - 0.05 / step, impact)
-    top = parallel = takeaway = NOWHERE
-    address = (0.0, 0.0)
-    address_shaft = shaft[0]
+    takeaway = parallel = begin_address = end_address = unknown
     for turn in range(1 if window.kind == BALL else 3):
-        stop = math.floor(impact) + 1
-        club_rate = across[:stop] @ normal
-        top = choose(crossings(club_rate, rising=True), hint("club_top"))
-        top_or_start = 0.0 if math.isnan(top) else top
-        parallel = _shaft_parallel(shaft, top_or_start, stop, hint("shaft_parallel"))
-        begin = 0.5 * (top_or_start + impact) if math.isnan(parallel) else parallel
+        stop = whole(impact) + 1
+        club_rate = _along(across[:, :, : int(stop.max())], normal)
+        top = choose(crossings(club_rate, rising=True, stop=stop), hint("club_top"))
+        begin = np.fmax(top, 0.0)
+        level = choose(
+            crossings(shaft[2], rising=False, first=whole(begin), stop=stop),
+            hint("shaft_parallel"),
+        )
+        parallel = np.where(returned, level, parallel)
         if turn == 0:
-            takeaway, address = _takeaway(speed, club_rate, top, hint("takeaway"), step)
-            address_shaft = mean_between(shaft, *address)
-        normal = _mean_direction(across, begin, impact)
+            takeaway, begin_address, end_address = _takeaway(
+                speed, club_rate, top, hint("takeaway"), step
+            )
+        halfway = 0.5 * (begin + impact)
+        delivery = np.where(np.isnan(parallel), halfway, parallel)
+        normal = np.where(returned, _mean_direction(across, delivery, impact), normal)
         if window.kind != BALL:
-            guess = hint("impact")
-            guess = (window.impact - start) / step if math.isnan(guess) else guess
-            returned = _return_to_address(shaft, address_shaft, normal, top_or_start, guess)
-            if math.isnan(returned):
-                reason["impact"] = "the shaft did not return to its address direction"
+            guess = rough if math.isnan(hint("impact")) else hint("impact")
+            address = mean_between(shaft, begin_address, end_address)
+            back = _return_to_address(shaft, address, normal, whole(begin), used, guess)
+            returned = returned & ~np.isnan(back)
+            impact = np.where(returned, back, impact)
+            if not returned.any():
                 break
-            impact = returned
-    club_rate, arm_rate = across @ normal, motion.forearm_rate[:used] @ normal
-    stop = math.floor(impact) + 1
-    top = choose(crossings(club_rate[:stop], rising=True), hint("club_top"))
-    arm_top = choose(crossings(arm_rate[:stop], rising=True), hint("arm_top"))
-    if math.isnan(top):
-        reason["club_top"] = "no change of direction before impact"
-    if math.isnan(parallel):
-        reason["shaft_parallel"] = "the shaft did not pass level on the way down"
-    if math.isnan(arm_top):
-        reason["arm_top"] = "the arm did not change direction before impact"
-    if math.isnan(takeaway):
-        reason["takeaway"] = "no backswing from rest in this stretch"
+    club_rate, arm_rate = _along(across, normal), _along(arm_turning, normal)
+    stop = whole(impact) + 1
+    turns = crossings(np.array([club_rate, arm_rate]), rising=True, stop=stop)
+    top, arm_top = choose(turns, np.array([[hint("club_top")], [hint("arm_top")]]))
 
-    tops = [place for place in (arm_top, top) if not math.isnan(place)]
-    first = int(min(tops)) if tops else 0
-    angle = kin.hinge(arm, shaft)
+    angle = kin.hinge(axes)
+    first = whole(np.fmin(arm_top, top))
     reach = max(2, round(PEAK_REACH / step))
-    onset, greatest = peak(angle, first, max(stop, first + 3), reach, hint("onset"))
-    opened = angle[int(onset) : stop + 1] - (greatest - release_threshold)
-    release = int(onset) + choose(
-        crossings(opened, rising=False), hint("release") - int(onset), "first"
-    )
-    if math.isnan(release) or release > impact:
-        release = NOWHERE
-        degrees = math.degrees(release_threshold)
-        reason["release"] = f"the hinge did not open by {degrees:g}° before impact"
-    finish = _finish(speed, impact, hint("finish"))
-    if math.isnan(finish):
-        reason["finish"] = "the club was still moving where this stretch ends"
+    onset, greatest = peak(angle, first, np.maximum(stop, first + 3), reach, hint("onset"))
+    opened = angle - (greatest - release_threshold)[:, None]
+    opening = crossings(opened, rising=False, first=whole(onset), stop=stop + 1)
+    release = choose(opening, hint("release"), "first")
+    release = np.where(release > impact, NOWHERE, release)
+    slowing = crossings(speed - SLOW_RATE, rising=False, first=whole(impact))
     place = {
         "takeaway": takeaway,
         "arm_top": arm_top,
@@ -178,106 +199,103 @@ def find_events(
         "release": release,
         "shaft_parallel": parallel,
         "impact": impact,
-        "finish": finish,
+        "finish": choose(slowing, hint("finish"), "first"),
         "onset": onset,
-        "address_begin": address[0],
-        "address_end": address[1],
+        "address_begin": begin_address,
+        "address_end": end_address,
     }
-    return SwingPlace(
-        start=start,
-        step=step,
+    return SwingPlaces(
+        movements=movements,
         place=place,
-        reason=reason,
+        returned=returned,
         normal=normal,
-        arm=arm,
-        shaft=shaft,
+        axes=axes,
         across=across,
-        club_rate=club_rate,
         arm_rate=arm_rate,
+        club_rate=club_rate,
         hinge=angle,
         hinge_max=greatest,
-        club_quats=club_quats,
+        speed=speed,
+        release_threshold=release_threshold,
     )
 
 
-def _mean_direction(across: FloatArray, begin: float, end: float) -> FloatArray:
-    first, stop = max(math.floor(begin), 0), math.ceil(end) + 1
-    unit = kin.directions(across[first:stop])
-    mean = mean_between(unit, begin - first, end - first)
-    normal: FloatArray = mean / max(kin.length(mean), 1e-12)
-    return normal
+def _along(vectors: FloatArray, normal: FloatArray) -> FloatArray:
+    """(K, M) part of (3, K, M) vectors along (3, K) unit vectors."""
+    return kin.dot(vectors, normal[:, :, None])
 
 
-def _shaft_parallel(shaft: FloatArray, top: float, stop: int, near: float) -> float:
-    first = int(top)
-    height = shaft[first:stop, 2]
-    return first + choose(crossings(height, rising=False), near - first)
+def _mean_direction(across: FloatArray, begin: FloatArray, end: FloatArray) -> FloatArray:
+    """(3, K) mean direction of (3, K, M) vectors between places (K,)."""
+    first = max(math.floor(begin.min()), 0)
+    unit = kin.directions(across[:, :, first : math.ceil(end.max()) + 1])
+    return kin.directions(mean_between(unit, begin - first, end - first))
 
 
 def _takeaway(
-    speed: FloatArray, club_rate: FloatArray, top: float, near: float, step: float
-) -> tuple[float, tuple[float, float]]:
-    """Place of the takeaway and of the begin and end of the stillness before it."""
-    if math.isnan(top):
-        return NOWHERE, (0.0, 0.0)
-    stop = int(top) + 1
-    back = -club_rate[:stop]
+    speed: FloatArray, club_rate: FloatArray, top: FloatArray, near: float, step: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Places (K,) of the takeaway and of the begin and end of the stillness before it."""
+    size = int(whole(top).max()) + 1
+    sample = np.arange(size)
+    back = np.where(sample <= top[:, None], -club_rate[:, :size], -np.inf)
     # The last stretch that is clearly backswing: half its greatest rate or more.
-    busy = np.flatnonzero(back > 0.5 * float(back.max()))
-    if len(busy) == 0:
-        return NOWHERE, (0.0, 0.0)
-    stop = int(busy[-1]) + 1
-    span = TAKEAWAY_SPAN / step
-    calm = smoothed(speed[:stop], span)
-    rises = crossings(calm - REST_RATE, rising=True)
-    turns = crossings(smoothed(back[:stop], span), rising=True)
-    if not math.isnan(near):
-        takeaway = choose(np.concatenate([rises, turns]), near)
-    else:
+    busy = back > 0.5 * back.max(axis=1)[:, None]
+    last = size - 1 - np.argmax(busy[:, ::-1], axis=1)
+    swung = busy.any(axis=1)
+    stop = np.where(swung, last, 0) + 1
+    size = int(stop.max())
+    series = _held(np.array([speed[:, :size], -club_rate[:, :size]]), stop)
+    series = smoothed(series, TAKEAWAY_SPAN / step)
+    calm = series[0]
+    calm -= REST_RATE
+    rise, turn = choose(crossings(series, rising=True, stop=stop), near)
+    if math.isnan(near):
         # A club that was not at rest lately goes back from its last turn on.
-        takeaway, turned = choose(rises, NOWHERE), choose(turns, NOWHERE)
-        if not turned <= takeaway + LATELY / step:
-            takeaway = takeaway if math.isnan(turned) else turned
-    if math.isnan(takeaway):
-        slowest = float(np.argmin(calm))
-        return NOWHERE, (slowest, slowest)
-    moving = np.flatnonzero(calm[: int(takeaway)] > REST_RATE)
-    begin = max(takeaway - ADDRESS_SPAN / step, float(moving[-1] + 1) if len(moving) else 0.0, 0.0)
-    return takeaway, (min(begin, takeaway), takeaway)
+        by_rise = np.isnan(turn) | (turn <= rise + LATELY / step)
+        takeaway = np.where(by_rise, rise, turn)
+    else:
+        takeaway = nearer(rise, turn, near)
+    takeaway = np.where(swung, takeaway, NOWHERE)
+    sample = sample[:size]
+    moving = (calm > 0.0) & (sample < whole(takeaway)[:, None])
+    rest = np.where(moving.any(axis=1), size - np.argmax(moving[:, ::-1], axis=1), 0)
+    begin = np.minimum(np.maximum(takeaway - ADDRESS_SPAN / step, rest), takeaway)
+    lost = np.isnan(takeaway)
+    if not lost.any():
+        return takeaway, begin, takeaway
+    slowest = np.argmin(np.where(sample < stop[:, None], calm, np.inf), axis=1)
+    return takeaway, np.where(lost, slowest, begin), np.where(lost, slowest, takeaway)
+
+
+def _held(values: FloatArray, stop: IntArray) -> FloatArray:
+    """(…, K, N) series that keep their value from the last sample before ``stop`` (K,) on."""
+    if len(stop) == 1:
+        return values[..., : int(stop[0])]
+    last = values[..., np.arange(len(stop)), stop - 1]
+    return np.where(np.arange(values.shape[-1]) < stop[:, None], values, last[..., None])
 
 
 def _return_to_address(
     shaft: FloatArray,
     address: FloatArray,
     normal: FloatArray,
-    top: float,
-    guess: float,
-) -> float:
+    first: IntArray,
+    stop: IntArray,
+    guess: FloatArray | float,
+) -> FloatArray:
     """Place where the shaft, seen in the plane, passes its address direction on the way down."""
-    first = int(top)
-    side = kin.cross3(address, normal)
-    passed = shaft[first:] @ side
-    facing = shaft[first:] @ address
-    places = first + crossings(passed, rising=False)
-    places = places[facing[(places - first).astype(int)] > 0.0]
-    return choose(places, guess)
+    passed = crossings(_along(shaft, kin.cross(address, normal)), False, first, stop)
+    facing = _along(shaft, address)
+    passed = passed.only(facing[passed.row, passed.before] > 0.0)
+    return choose(passed, guess)
 
 
-def _finish(speed: FloatArray, impact: float, near: float) -> float:
-    first = int(impact)
-    return first + choose(crossings(speed[first:] - SLOW_RATE, rising=False), near - first, "first")
+def address_hinge(events: SwingPlaces) -> FloatArray:
+    """(K,) rad, mean hinge over the stillness before the takeaway."""
+    return mean_between(events.hinge, events.place["address_begin"], events.place["address_end"])
 
 
-def address_hinge(events: SwingPlace) -> float:
-    """rad, mean hinge over the stillness before the takeaway."""
-    place = events.place
-    if math.isnan(place["takeaway"]):
-        return value_at(events.hinge, place["address_begin"])
-    return float(mean_between(events.hinge, place["address_begin"], place["address_end"]))
-
-
-def arm_direction(events: SwingPlace, place: float) -> FloatArray:
-    """(3,) arm axis at a place, in the plane of the delivery."""
-    arm = row_at(events.arm, place)
-    flat: FloatArray = arm - (arm @ events.normal) * events.normal
-    return flat
+def arm_directions(events: SwingPlaces, places: FloatArray) -> FloatArray:
+    """(3, P, K) arm axis at places (P, K), in the plane of the delivery."""
+    return kin.across(value_at(events.axes[:, 0], places), events.normal[:, None])

@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from imu.fusion.movements import Movements
 from imu.settings import AnalysisSettings
-from imu.swings.measure import measure_swing
-from imu.types import BALL, PRACTICE, Club, Motion, SwingWindow
+from imu.swings.events import find_events
+from imu.types import BALL, PRACTICE, Motion, SwingWindow
 
 _FEWEST = 3
 _UNKNOWN_SPREAD = 0.003
@@ -34,17 +35,13 @@ class ReturnLead:
 def return_lead(
     motions: Sequence[Motion],
     windows: Sequence[SwingWindow],
-    club: Club,
-    arm_length: float,
     settings: AnalysisSettings,
 ) -> ReturnLead:
     """Usual lead of the strikes over the shaft's return, from the ball swings (robust)."""
     leads = []
     for motion, window in zip(motions, windows, strict=True):
         if window.kind == BALL:
-            as_practice = replace(window, kind=PRACTICE)
-            seen = measure_swing(motion, as_practice, club, arm_length, settings)
-            lead = seen.events["impact"] - window.impact
+            lead = _returned(motion, replace(window, kind=PRACTICE), settings) - window.impact
             if abs(lead) < _FAR_OFF:
                 leads.append(lead)
     if len(leads) < _FEWEST:
@@ -57,20 +54,23 @@ def return_lead(
 def as_if_struck(
     motion: Motion,
     window: SwingWindow,
-    club: Club,
-    arm_length: float,
     settings: AnalysisSettings,
     usual: ReturnLead,
 ) -> tuple[SwingWindow, str]:
     """The window with impact placed as if a ball had been there, and a remark on how."""
-    seen = measure_swing(motion, window, club, arm_length, settings)
-    impact = seen.events["impact"]
+    impact = _returned(motion, window, settings)
     if not np.isfinite(impact):
         return window, "no ball, and the shaft did not return to its address direction"
     # A swing without a ball need not come down to where a ball would have been.
     spread = float(np.hypot(usual.spread, 0.5 * usual.lead))
-    placed = replace(window, kind=BALL, impact=float(impact) - usual.lead, impact_se=spread)
+    placed = replace(window, kind=BALL, impact=impact - usual.lead, impact_se=spread)
     how = "no ball: impact is the shaft's return to its address direction"
     if usual.strikes >= _FEWEST:
         how += f", less {usual.lead * 1e3:.1f} ms as in this recording's strikes"
     return placed, how
+
+
+def _returned(motion: Motion, window: SwingWindow, settings: AnalysisSettings) -> float:
+    """When the shaft came back to its address direction, s."""
+    places = find_events(Movements.of(motion), window, settings.release_threshold)
+    return float(places.times(["impact"])[0, 0])

@@ -13,39 +13,32 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from imu.settings import AnalysisSettings
-from imu.swings.events import find_events
 from imu.swings.measure import SwingMeasurement
-from imu.swings.metrics import rate_series
-from imu.types import FloatArray, Motion, SwingWindow
+from imu.swings.metrics import RATES, rate_series
+from imu.types import FloatArray
 from imu.units import DEG, MS
 
 APART = 0.012
 """s. Maxima nearer to the peak than this are the same hump."""
 
 
-def rival_errors(
-    motion: Motion,
-    window: SwingWindow,
-    measurement: SwingMeasurement,
-    settings: AnalysisSettings,
-    metric_se: Mapping[str, float],
-) -> dict[str, float]:
+def rival_errors(measurement: SwingMeasurement, metric_se: Mapping[str, float]) -> dict[str, float]:
     """Standard error (ms) that rival humps add to the ``peak_…_rate_ms`` metrics, by name.
 
     metric_se : with the standard errors of the peak rates (°/s), which stand for how wrongly two
     humps may be weighed against each other. With a rival lacking δ at a distance T, the chance
     that it is the true peak is Φ(−δ/σ), and the error √chance · T.
     """
-    places = find_events(motion, window, settings.release_threshold, measurement.anchors)
-    if math.isnan(places.place["club_top"]) or math.isnan(places.place["impact"]):
+    places = measurement.places
+    if math.isnan(measurement.events["club_top"]):
         return {}
     added = {}
-    for name, values in rate_series(motion, places).items():
+    first, rates = rate_series(places)
+    impact = float(places.place["impact"][0]) - first
+    for name, values in zip(RATES, rates[:, 0], strict=True):
         metric = f"peak_{name}_rate_ms"
-        lead = measurement.metrics[metric] * MS / places.step
+        peak = impact - measurement.metrics[metric] * MS / places.step
         sigma = metric_se.get(f"peak_{name}_rate_deg_s", math.nan) * DEG
-        peak = places.place["impact"] - int(places.place["club_top"]) - lead
         if not (math.isfinite(peak) and sigma > 0.0):
             continue
         added[metric] = _doubt(values, peak, APART / places.step, sigma) * places.step / MS

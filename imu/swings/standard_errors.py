@@ -1,24 +1,26 @@
 """Standard error of every number of a swing: what the fit leaves open, the strike, and noise.
 
 The errors of the motion (``imu.fusion.uncertainty``) are independent and of one sigma each, so a
-number's variance is the sum of squares of its changes under them. The strike's time adds a change
-of its own. Noise of the gyroscope and the grid of samples add to the times of events, and through
-them to durations: T/√12 an event, T/√6 a duration.
+number's variance is the sum of squares of its changes under them. The strike's time and the
+lengths of club and arm add changes of their own; all changed readings are made at once. Noise of
+the gyroscope and the grid of samples add to the times of events, and through them to durations:
+T/√12 an event, T/√6 a duration.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
-from imu.columns import EVENTS
-from imu.fusion.uncertainty import MotionErrors, thinned
+from imu.columns import EVENTS, METRICS
+from imu.fusion.movements import thinned
+from imu.fusion.uncertainty import MotionErrors
 from imu.settings import AnalysisSettings
 from imu.swings.event_noise import event_noise
-from imu.swings.measure import SwingMeasurement, measure_swing
+from imu.swings.measure import SwingMeasurement, read_swing
 from imu.swings.rivals import rival_errors
 from imu.types import Club, FloatArray, Motion, SwingWindow
 from imu.units import MS
@@ -39,6 +41,8 @@ STRIKE_DIFFERS = 0.4
 """Part of a strike's error that differs from swing to swing; the filter's share is always alike."""
 TURN_MS = 0.4
 """A turn from back to forward is read in a plane; a plane a little off moves it so far, ms."""
+_ITSELF, _LONGER_CLUB, _LONGER_ARM, _LATER_STRIKE, _FIRST_ERROR = range(5)
+"""Rows of the stack of readings."""
 _DURATIONS = {
     "backswing_ms": ("takeaway", "club_top"),
     "downswing_ms": ("club_top", "impact"),
@@ -100,48 +104,45 @@ def standard_errors(
     start = min(takeaway, window.takeaway) if math.isfinite(takeaway) else window.takeaway
     thin = thinned(motion, start - _BEFORE, window.impact + _AFTER, _STRIDE)
 
-    def read(
-        moved: Motion = thin, where: SwingWindow = window, of: Club = club, arm: float = arm_length
-    ) -> SwingMeasurement:
-        return measure_swing(moved, where, of, arm, settings, measured)
-
-    base = read()
-    moved = [read(one) for one in errors.act_on(thin)]
-    taped = [
-        read(of=replace(club, length=club.length + CLUB_LENGTH_ERROR)),
-        read(arm=arm_length + ARM_LENGTH_ERROR),
-    ]
-    struck = []
-    if window.impact_se > 0.0:
-        struck = [read(where=replace(window, impact=window.impact + window.impact_se))]
-    random = event_noise(motion, window, measured, settings, noise.rate)
+    # The swing itself, one change of length or time each, then the errors of its motion.
+    moved = errors.act_on(thin, unmoved=_FIRST_ERROR)
+    count = len(moved)
+    club_lever = np.full(count, club.wrist_to_head)
+    club_lever[_LONGER_CLUB] += CLUB_LENGTH_ERROR
+    arm_lengths = np.full(count, arm_length)
+    arm_lengths[_LONGER_ARM] += ARM_LENGTH_ERROR
+    impact = np.full(count, window.impact)
+    impact[_LATER_STRIKE] += window.impact_se
+    read = read_swing(moved, window, impact, club_lever, arm_lengths, settings, measured)
+    random = event_noise(measured.places, window, noise.rate)
     grid = noise.period / math.sqrt(12.0)
     timing = {name: math.hypot(_known(value), grid) for name, value in random.items()}
     timing["impact"] = 0.0  # the strike's error is in the window, and was let act above
 
-    names = list(base.metrics)
-    changes = _changes(names, base.metrics, [m.metrics for m in moved])
-    others = _changes(names, base.metrics, [m.metrics for m in taped])
-    by_strike = _changes(names, base.metrics, [m.metrics for m in struck])
-    every = _root_sum(changes, others, by_strike)
-    own = _root_sum(errors.own.T @ changes, STRIKE_DIFFERS * by_strike)
+    names = [metric.name for metric in METRICS]
+    known = np.isfinite(read.metrics[:, _ITSELF])
+    changes = _changes(read.metrics)
+    every = _root_sum(changes)
+    by_strike = STRIKE_DIFFERS * changes[:, [_LATER_STRIKE]]
+    own = _root_sum(np.hstack([changes[:, _FIRST_ERROR:] @ errors.own, by_strike]))
     metrics = _with_noise(dict(zip(names, every, strict=True)), measured, timing)
     swing_part = _with_noise(dict(zip(names, own, strict=True)), measured, timing)
-    for name, doubt in rival_errors(motion, window, measured, settings, metrics).items():
+    for name, doubt in rival_errors(measured, metrics).items():
         metrics[name] = math.hypot(metrics[name], doubt)
         swing_part[name] = math.hypot(swing_part[name], doubt)
     _widen_peaks(metrics, measured, errors.give)
     for part in (metrics, swing_part):
         part["address_time_s"] = math.hypot(part["address_time_s"], SETTLING_ERROR)
-        part.update({n: math.nan for n in names if not math.isfinite(base.metrics[n])})
-    event_changes = _changes(list(EVENTS), base.events, [m.events for m in (*moved, *struck)])
+        part.update({n: math.nan for n, sound in zip(names, known, strict=True) if not sound})
     events = {
         name: math.hypot(
             value, timing.get(name, 0.0), noise.delay, TURN_MS * MS if "top" in name else 0.0
         )
-        if math.isfinite(base.events[name])
+        if math.isfinite(time)
         else math.nan
-        for name, value in zip(EVENTS, _root_sum(event_changes), strict=True)
+        for name, value, time in zip(
+            EVENTS, _root_sum(_changes(read.events)), read.events[:, _ITSELF], strict=True
+        )
     }
     return StandardErrors(metrics, swing_part, events)
 
@@ -178,15 +179,11 @@ def _widen_peaks(errors: dict[str, float], measured: SwingMeasurement, give: flo
     errors["tempo_ratio"] = math.hypot(errors["tempo_ratio"], by_turn)
 
 
-def _changes(
-    names: Sequence[str], base: Mapping[str, float], changed: Sequence[Mapping[str, float]]
-) -> FloatArray:
-    """(C, len(names)) changes of the numbers; 0 where one can't be read."""
-    moved = np.array([[other.get(name, math.nan) for name in names] for other in changed])
-    center = np.array([base.get(name, math.nan) for name in names])
-    return np.nan_to_num(moved.reshape(-1, len(names)) - center, nan=0.0)
+def _changes(readings: FloatArray) -> FloatArray:
+    """(C, K) changes of C numbers in K readings against the first; 0 where one can't be read."""
+    return np.nan_to_num(readings - readings[:, [_ITSELF]], nan=0.0)
 
 
-def _root_sum(*changes: FloatArray) -> list[float]:
-    """Root of the sum of squares down the rows of all ``changes``."""
-    return [float(value) for value in np.sqrt(np.sum(np.vstack(changes) ** 2, axis=0))]
+def _root_sum(changes: FloatArray) -> list[float]:
+    """Root of the sum of squares along the rows."""
+    return [float(value) for value in np.sqrt(np.sum(changes**2, axis=1))]

@@ -35,25 +35,25 @@ def humped(planar, second: float):
     angle -= np.interp(impact, time, angle)
     motion = planar(time, angle, angle, rate, rate, 60 * DEG)
     window = SwingWindow(0.0, 2.5, BALL, 0.95, impact - down, impact, 1e-4, 2.1)
-    return motion, window, measure_swing(motion, window, CLUB, 0.6, SETTINGS)
+    return measure_swing(motion, window, CLUB, 0.6, SETTINGS)
 
 
 def test_equal_humps_leave_half_the_distance(planar):
-    motion, window, found = humped(planar, 12.0)
-    doubt = rival_errors(motion, window, found, SETTINGS, {"peak_arm_rate_deg_s": 10.0})
+    found = humped(planar, 12.0)
+    doubt = rival_errors(found, {"peak_arm_rate_deg_s": 10.0})
     assert doubt["peak_arm_rate_ms"] == pytest.approx(60.0 * math.sqrt(0.5), abs=4.0)
 
 
 def test_a_clear_peak_leaves_no_doubt(planar):
-    motion, window, found = humped(planar, 9.0)
+    found = humped(planar, 9.0)
     assert found.metrics["peak_arm_rate_ms"] == pytest.approx(130.0, abs=1.0)
-    doubt = rival_errors(motion, window, found, SETTINGS, {"peak_arm_rate_deg_s": 10.0})
+    doubt = rival_errors(found, {"peak_arm_rate_deg_s": 10.0})
     assert doubt["peak_arm_rate_ms"] < 0.01
 
 
 def test_a_rival_within_the_error_counts_by_its_chance(planar):
-    motion, window, found = humped(planar, 11.8)
+    found = humped(planar, 11.8)
     lacking = 0.2 / DEG
-    doubt = rival_errors(motion, window, found, SETTINGS, {"peak_arm_rate_deg_s": lacking})
+    doubt = rival_errors(found, {"peak_arm_rate_deg_s": lacking})
     # The rival lies one standard error lower: Φ(−1) = 0.1587 (normal table).
     assert doubt["peak_arm_rate_ms"] == pytest.approx(60.0 * math.sqrt(0.1587), abs=3.0)
