@@ -71,7 +71,8 @@ def turn(
 
     turns : (4, K, N) quaternions w, x, y, z of small angle. turn_rates : (3, K, N) rad/s, the
     rotation vectors' derivatives. quats : (4, 1, N). rates : (3, 1, N) rad/s. R′ = exp(φ) R gives
-    ω′ = ω + φ̇ + φ × ω to first order, with φ twice the quaternion's vector.
+    ω′ = exp(φ) ω + φ̇, the second to first order: a turn of the whole world, however large, leaves
+    the size of a rate alone.
     """
     w, x, y, z = turns
     qw, qx, qy, qz = quats
@@ -81,11 +82,13 @@ def turn(
     turned[1] = w * qx + x * qw + y * qz - z * qy
     turned[2] = w * qy - x * qz + y * qw + z * qx
     turned[3] = w * qz + x * qy - y * qx + z * qw
+    # ω + w t + v × t, with t = 2 v × ω and v the quaternion's vector.
     wx, wy, wz = 2.0 * rates
+    tx, ty, tz = y * wz - z * wy, z * wx - x * wz, x * wy - y * wx
     turning = np.empty_like(turn_rates)
-    turning[0] = y * wz - z * wy
-    turning[1] = z * wx - x * wz
-    turning[2] = x * wy - y * wx
+    turning[0] = w * tx + y * tz - z * ty
+    turning[1] = w * ty + z * tx - x * tz
+    turning[2] = w * tz + x * ty - y * tx
     for axis in range(3):
         turning[axis] += turn_rates[axis]
         turning[axis] += rates[axis]
