@@ -148,6 +148,7 @@ def swing_grid(
             "tooltipShowDelay": 300,
             "suppressCellFocus": False,
             "ensureDomOrder": True,
+            "tabToNextCell": {"function": "swingspread.tabOn(params)"},
         },
         style={"height": "100%", "width": "100%"},
     )
