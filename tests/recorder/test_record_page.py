@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from live_swings import swing
 from virtual_recordings import MANIFEST
 
 from app.components import recording_words
@@ -25,20 +26,6 @@ from imu.recorder.folder import new_folder
 from imu.recorder.journal import JournalWriter, Kind
 from imu.recorder.live_events import live_events
 from imu.recordings.notes import RecordingNotes, SwingNote
-
-
-def swing(number: int, tempo: float = 3.0, **more: Any) -> dict[str, Any]:
-    metrics = {"tempo_ratio": [tempo, 0.01], "release_ms": [88.0, 0.6], "hinge_max_deg": [96, 0.7]}
-    return {
-        "type": "swing",
-        "number": number,
-        "kind": "ball",
-        "quality": "good",
-        "impact_club_clock_us": number * 10e6,
-        "after_impact_ms": 900,
-        "metrics": metrics,
-        **more,
-    }
 
 
 def text_of(component: Any) -> str:
