@@ -20,6 +20,7 @@ from app.components.recording_card import (
     swing_strip,
 )
 from app.recording import RecordingDesk, Watched, last_status
+from app.recording_screen import swing_words
 from app.recording_setup import start_arguments
 from imu.errors import SwingspreadError
 from imu.recorder.folder import new_folder
@@ -84,6 +85,15 @@ def test_the_card_shows_where_a_swing_lies_in_its_block() -> None:
     assert "Swing 4" in words and "3.20" in words and "2.0 SD above the mean" in words
     two = text_of(place_in_block("tempo_ratio", 3.0, swings[:2]))
     assert "spread after 1 more" in two
+
+
+def test_the_card_and_the_screen_tell_a_belts_lead_where_its_sensor_is_worn() -> None:
+    usual = swing(1, 3.0)
+    worn = {**usual, "metrics": {**usual["metrics"], "belt_before_arm_ms": [64.0, 6.0]}}
+    for words in (text_of(swing_card(worn, [worn], RecordingNotes())), swing_words(worn)):
+        assert "belt turns before arm 64" in words.lower()
+    for words in (text_of(swing_card(usual, [usual], RecordingNotes())), swing_words(usual)):
+        assert "belt" not in words.lower()
 
 
 def test_practice_swings_and_those_left_out_do_not_count_in_the_spread() -> None:
