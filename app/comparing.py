@@ -77,6 +77,10 @@ def counted_set(shown: SwingSet, name: str) -> CountedSet:
     return CountedSet(name, swings, curves[inside], reasons.loc[reasons["kind"] == "ball", columns])
 
 
+NOTED = ("key", "left_out", "direction", "outcome", "block", "session", "player", "recording")
+"""Columns that people can change after the analysis, and that a comparison says something of."""
+
+
 class Comparer:
     """Comparisons, remembered by what they were made of."""
 
@@ -92,7 +96,7 @@ class Comparer:
             raise SwingspreadError("The same cannot be on both sides. Choose another for one.")
         sides = [self.store.swing_set(ids) for ids in (first, second)]
         mark = tuple(
-            (side.ids, *zip(side.swings["key"], side.swings["left_out"], strict=True))
+            (side.ids, *side.swings[list(NOTED)].astype(str).itertuples(index=False, name=None))
             for side in sides
         )
         return self._compare(

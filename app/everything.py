@@ -6,8 +6,8 @@ import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from app.commands.export import FROM_ANALYSIS, write_all
 from app.deletion import Traces, find_traces
+from app.handing_out import FROM_ANALYSIS, write_all
 from imu.errors import SwingspreadError
 from imu.exports.archive import copy_recording
 from imu.recordings.library import Library, LibraryEntry

@@ -78,17 +78,6 @@ def _curves(shown: SwingSet, target: Path) -> None:
     write_curves(pd.concat(parts, ignore_index=True), target)
 
 
-MAKERS: dict[str, tuple[Callable[[SwingSet, Path], None], str]] = {
-    "swings.csv": (_csv, "text/csv"),
-    "swings.parquet": (_parquet, "application/vnd.apache.parquet"),
-    "swings.xlsx": (
-        _spreadsheet,
-        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    ),
-    "curves.parquet": (_curves, "application/vnd.apache.parquet"),
-}
-
-
 def _pictures(shown: SwingSet, target: Path) -> None:
     counted = counted_set(shown, "swings")
     folder = target.parent / "pictures"
@@ -97,7 +86,16 @@ def _pictures(shown: SwingSet, target: Path) -> None:
     _zip(folder, target)
 
 
-MAKERS["pictures.zip"] = (_pictures, "application/zip")
+MAKERS: dict[str, tuple[Callable[[SwingSet, Path], None], str]] = {
+    "swings.csv": (_csv, "text/csv"),
+    "swings.parquet": (_parquet, "application/vnd.apache.parquet"),
+    "swings.xlsx": (
+        _spreadsheet,
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ),
+    "curves.parquet": (_curves, "application/vnd.apache.parquet"),
+    "pictures.zip": (_pictures, "application/zip"),
+}
 
 
 def _zip(folder: Path, target: Path) -> None:
@@ -117,8 +115,8 @@ EVERYTHING = "everything.zip"
 """All that is kept of the player named in the address."""
 
 RAW: dict[str, Callable[[Sequence[Recording], Path], object]] = {
-    "csv.zip": _raw_csv,
-    "raw.zip": write_motion_bids,
+    "raw.zip": _raw_csv,
+    "motion-bids.zip": write_motion_bids,
 }
 
 
@@ -170,7 +168,7 @@ def _raw_zip(store: Store, name: str, ids: Sequence[str]) -> bytes:
     if not recordings:
         raise SwingspreadError("No recording is chosen; choose one on the start page.")
     with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
-        folder = Path(scratch) / ("motion-bids" if name == "raw.zip" else "streams")
+        folder = Path(scratch) / name.removesuffix(".zip")
         RAW[name](recordings, folder)
         target = Path(scratch) / name
         _zip(folder, target)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from imu.columns import METRIC_BY_NAME
+from imu.further_sensors import ROLE_METRICS
 from imu.metric import Metric
 from imu.number_words import number, with_unit
 
@@ -29,3 +30,9 @@ def live_number(metric: Metric, value: float | None) -> str:
 def live_metric(swing: Mapping[str, Any], name: str) -> str:
     """A metric of a live swing with its unit."""
     return live_number(METRIC_BY_NAME[name], value_and_error(swing, name)[0])
+
+
+def further_metrics(swing: Mapping[str, Any]) -> list[str]:
+    """Metrics of sensors beyond the two, where they are worn."""
+    every = (metric.name for metrics in ROLE_METRICS.values() for metric in metrics)
+    return [name for name in every if name in swing["metrics"]]

@@ -6,10 +6,9 @@ import asyncio
 import sys
 from typing import Any
 
-from app.live_words import DIGITS, value_and_error
+from app.live_words import DIGITS, further_metrics, value_and_error
 from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
 from imu.columns import METRIC_BY_NAME
-from imu.further_sensors import ROLE_METRICS
 from imu.number_words import number, with_unit
 from imu.recorder.capture import CaptureStatus
 from imu.recorder.find import FoundSensor
@@ -113,8 +112,7 @@ def state_words(status: CaptureStatus) -> str:
 def swing_words(event: dict[str, Any]) -> str:
     """One swing in a line."""
     words = [f"swing {event['number']}", str(event["kind"])]
-    further = [one.name for more in ROLE_METRICS.values() for one in more]
-    for name in (*SHOWN, *(name for name in further if name in event["metrics"])):
+    for name in (*SHOWN, *further_metrics(event)):
         value, se = value_and_error(event, name)
         metric = METRIC_BY_NAME[name]
         if value is None:

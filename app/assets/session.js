@@ -329,6 +329,11 @@ window.dash_clientside = window.dash_clientside || {};
 /* Sorts "Swing 2" before "Swing 10". */
 window.dashAgGridFunctions = window.dashAgGridFunctions || {};
 window.dashAgGridFunctions.swingspread = {
+  /* Tab goes on past the table's cells, among which the arrows move. */
+  tabOn: function () {
+    return false;
+  },
+
   byNumber: function (first, second) {
     return String(first).localeCompare(String(second), undefined, { numeric: true });
   },

@@ -234,8 +234,11 @@ def register_blocks(app: Dash, store: Store, desk: Callable[[], RecordingDesk]) 
     def sessions(name: str | None) -> tuple[Any, ...]:
         if not name:
             return [], None, "record-hidden", ""
-        plan = read_saved_sets(Path(store.shelf.place())).find_plan(name)
-        numbers = plan.sessions()
+        try:
+            plan = read_saved_sets(Path(store.shelf.place())).find_plan(name)
+            numbers = plan.sessions()
+        except SwingspreadError:
+            return [], "1", "record-hidden", "record-hidden"  # the words then say why
         chosen = next_session(plan, store.entries()) or numbers[-1]
         options = [{"value": str(one), "label": f"{one} of {len(numbers)}"} for one in numbers]
         return options, str(chosen), "" if len(numbers) > 1 else "record-hidden", "record-hidden"

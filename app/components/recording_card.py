@@ -8,7 +8,7 @@ from typing import Any
 
 from dash import html
 
-from app.live_words import live_metric, live_number, value_and_error
+from app.live_words import further_metrics, live_metric, live_number, value_and_error
 from app.recording import Watched
 from imu.columns import METRIC_BY_NAME
 from imu.recorder.live_events import block_swings
@@ -96,7 +96,10 @@ def swing_card(
         remarks.insert(-1, f"left out: {reason}")
     beside = None if swing["kind"] == "practice" else others
     large = [_large(name, swing, beside) for name in SHOWN]
-    small = [f"{METRIC_BY_NAME[name].label} {live_metric(swing, name)}" for name in SMALL]
+    small = [
+        f"{METRIC_BY_NAME[name].label} {live_metric(swing, name)}"
+        for name in (*SMALL, *further_metrics(swing))
+    ]
     return html.Div(
         children=[
             html.Div(

@@ -99,7 +99,9 @@ def swing_grid(
     ]
     blocks = swings[["recording_id", "block"]].drop_duplicates()
     if blocks["recording_id"].duplicated().any():
-        definitions.append({"field": "block", "headerName": "Block", "width": 104})
+        definitions.append(
+            {"field": "block", "headerName": "Block", "tooltipField": "block", "width": 132}
+        )
     for name in metrics:
         metric = METRIC_BY_NAME[name]
         unit, _ = preferences.shown(metric.unit)
@@ -148,6 +150,7 @@ def swing_grid(
             "tooltipShowDelay": 300,
             "suppressCellFocus": False,
             "ensureDomOrder": True,
+            "tabToNextCell": {"function": "swingspread.tabOn(params)"},
         },
         style={"height": "100%", "width": "100%"},
     )

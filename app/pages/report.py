@@ -24,8 +24,8 @@ FILES: tuple[tuple[str, str, str], ...] = (
     ("swings.parquet", "Swings, Parquet", "the same, with units inside"),
     ("curves.parquet", "Curves, Parquet", "one row a sample"),
     ("pictures.zip", "Pictures, SVG", "overlay and spread, for slides and print"),
-    ("csv.zip", "Raw streams, CSV", "as the importer takes them"),
-    ("raw.zip", "Raw streams, Motion-BIDS", "an open layout; players numbered, not named"),
+    ("raw.zip", "Raw streams, CSV", "as the importer takes them"),
+    ("motion-bids.zip", "Raw streams, Motion-BIDS", "an open layout; players numbered, not named"),
 )
 
 

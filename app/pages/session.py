@@ -11,6 +11,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from app.components.choices import ALIGN, choose_sets, segmented
 from app.components.graph import graph, picture_buttons
+from app.components.measured import how_measured, warnings_of
 from app.components.swing_grid import rows_of, swing_grid
 from app.components.ticked_swings import register_ticked, sets_box, ticked_bar
 from app.components.tiles import tiles
@@ -114,6 +115,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                 ],
             ),
             html.P(id="session-sentence", className="sentence", role="status"),
+            *warnings_of(shown),
             html.Div(id="session-tiles"),
             html.Div(
                 className="split",
@@ -182,6 +184,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     ),
                 ],
             ),
+            how_measured(shown),
         ],
     )
 

@@ -57,12 +57,12 @@ class Panel:
     y_span: tuple[float, float]
 
     def across(self, values: ArrayLike) -> FloatArray:
-        """Values on the x axis as user units."""
+        """Values (N,) on the x axis as user units."""
         low, high = self.x_span
         return self.left + (np.asarray(values, np.float64) - low) / (high - low) * self.width
 
     def down(self, values: ArrayLike) -> FloatArray:
-        """Values on the y axis as user units; greater values lie higher."""
+        """Values (N,) on the y axis as user units; greater values lie higher."""
         low, high = self.y_span
         return (
             self.top
@@ -82,7 +82,7 @@ class Panel:
 
 
 def line(panel: Panel, xs: ArrayLike, ys: ArrayLike, **style: str | float) -> str:
-    """A line through the points, broken where a value is unknown and cut off at the panel."""
+    """A line through points (N,), (N,), broken at unknown values and cut off at the panel."""
     parts: list[str] = []
     pen_down = False
     for x, y in zip(panel.across(xs), panel.down(ys), strict=True):
@@ -94,7 +94,7 @@ def line(panel: Panel, xs: ArrayLike, ys: ArrayLike, **style: str | float) -> st
 
 
 def band(panel: Panel, xs: ArrayLike, low: ArrayLike, high: ArrayLike, **style: str | float) -> str:
-    """The area between two lines; where either is unknown there is none."""
+    """The area between two lines, each (N,) over ``xs``; where either is unknown, none."""
     grid, bottom, top = (np.asarray(item, np.float64) for item in (xs, low, high))
     known = np.isfinite(bottom) & np.isfinite(top)
     known &= (grid >= panel.x_span[0]) & (grid <= panel.x_span[1])
@@ -111,7 +111,7 @@ def band(panel: Panel, xs: ArrayLike, low: ArrayLike, high: ArrayLike, **style: 
 
 
 def dots(panel: Panel, xs: ArrayLike, ys: ArrayLike, radius: float, **style: str | float) -> str:
-    """A dot at each point whose values are known."""
+    """A dot at each of the points (N,), (N,) whose values are known; radius in user units."""
     marks = []
     for x, y in zip(panel.across(xs), panel.down(ys), strict=True):
         if math.isfinite(x) and math.isfinite(y):

@@ -185,7 +185,10 @@ def density_trace(
     where: Mapping[str, str],
 ) -> go.Heatmap:
     """How many swings pass through each small cell, on even steps of time: paper where none do,
-    darkest where most do (square root of the count, so that single swings still show)."""
+    darkest where most do (square root of the count, so that single swings still show).
+
+    times : (G,) ms from the event. lines : (S, G) a swing a row. where : names of the axes.
+    """
     even = np.linspace(times[0], times[-1], 420)
     left = np.clip(np.searchsorted(times, even, side="right") - 1, 0, len(times) - 2)
     weight = ((even - times[left]) / (times[left + 1] - times[left])).astype(np.float32)

@@ -152,7 +152,10 @@ def check_rotation_unit(found: Motions, columns: ColumnMap, where: str) -> None:
 
 
 def check_constant(values: FloatArray, names: tuple[str, ...], where: str) -> str:
-    """Refuse a sensor whose three axes never change; a sentence for a single such axis."""
+    """Refuse a sensor whose three axes never change; a sentence for a single such axis.
+
+    values : (N, 3). names : of the three columns. Raises SwingspreadError.
+    """
     still = [name for name, axis in zip(names, values.T, strict=True) if np.ptp(axis) == 0.0]
     if len(still) == len(names):
         raise SwingspreadError(
@@ -165,7 +168,11 @@ def check_constant(values: FloatArray, names: tuple[str, ...], where: str) -> st
 def check_gravity(
     time: FloatArray, acc: FloatArray, gyr: FloatArray, columns: ColumnMap, where: str
 ) -> None:
-    """Between rests, gravity must turn as the gyroscope says: its unit and its signs."""
+    """Between rests, gravity must turn as the gyroscope says: its unit and its signs.
+
+    time : (N,) s. acc, gyr : (N, 3), as if the declared units were right. Raises SwingspreadError
+    naming the unit or sign that would fit.
+    """
     declared = columns.units["gyr"]
     scales = {unit: size / columns.factor("gyr") for unit, size in QUANTITIES["gyr"].items()}
     errors = gravity_errors(time, acc, gyr, scales | {"reversed": -1.0})

@@ -48,7 +48,7 @@ class ClockFit:
 
 
 def lower_hull(x: FloatArray, y: FloatArray) -> IntArray:
-    """Indices of the lower convex hull of points sorted by strictly increasing ``x``."""
+    """Indices of the lower convex hull of points (N,) in strictly rising order of ``x``."""
     hull: list[int] = []
     right, up = x.tolist(), y.tolist()  # plain floats are many times faster one by one
     for i in range(len(right)):
@@ -62,7 +62,7 @@ def lower_hull(x: FloatArray, y: FloatArray) -> IntArray:
 
 
 def closest_line_below(x: FloatArray, y: FloatArray) -> tuple[float, float]:
-    """Slope and height at the mean of ``x`` of the line closest below all points."""
+    """Slope and height at the mean of ``x`` of the line closest below all points (N,)."""
     hull = lower_hull(x, y)
     middle = float(np.mean(x))
     right = int(np.clip(np.searchsorted(x[hull], middle), 1, len(hull) - 1))

@@ -279,5 +279,5 @@ def _shown(mark: str) -> str:
 
 
 def is_whole(values: FloatArray) -> bool:
-    """True when every value is a whole number that float64 holds exactly."""
+    """True when every value (N,) is a whole number that float64 holds exactly."""
     return bool(np.all((values == np.rint(values)) & (np.abs(values) < math.ldexp(1.0, 53))))

@@ -15,6 +15,7 @@ from typing import Any
 
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import locked, write_file
+from imu.recordings.kept_file import read_kept
 from imu.recordings.names import clean_label
 from imu.types import FloatArray, Manifest
 from imu.variation.blocks import FollowedPlan, block_labels, followed_from_dict
@@ -137,21 +138,9 @@ def read_notes(folder: Path | str) -> RecordingNotes:
     Raises SwingspreadError when the file is damaged or of a later version.
     """
     path = Path(folder) / NOTES_FILE
-    try:
-        document = json.loads(path.read_bytes())
-    except FileNotFoundError:
+    document = read_kept(path, SCHEMA_VERSION, _wrong)
+    if document is None:
         return RecordingNotes()
-    except OSError as problem:
-        raise SwingspreadError(f"{path}: cannot be read ({problem.strerror})") from problem
-    except (ValueError, RecursionError) as problem:
-        raise _wrong(path, "the JSON") from problem
-    if not isinstance(document, dict):
-        raise _wrong(path, "the JSON")
-    version = document.get("schema_version")
-    if type(version) is not int:
-        raise _wrong(path, "schema_version")
-    if version > SCHEMA_VERSION:
-        raise SwingspreadError(f"{path}: written by a later version; update swingspread to open it")
     swings = document.get("swings", [])
     if not isinstance(swings, list):
         raise _wrong(path, "swings")

@@ -43,7 +43,7 @@ def unwrap_counter(values: FloatArray) -> tuple[FloatArray, int]:
 
 
 def check_increasing(values: FloatArray, column: str, where: Where) -> None:
-    """Refuse a clock that stands still or goes back, naming the first such row."""
+    """Refuse a clock (N,) that stands still or goes back: SwingspreadError at the first row."""
     (bad,) = np.nonzero(np.diff(values) <= 0)
     if not len(bad):
         return
@@ -92,7 +92,10 @@ def check_agreement(seq: IntArray, time: FloatArray, column: str, where: Where) 
 
 
 def check_sample_numbers(values: FloatArray, column: str, where: Where) -> IntArray:
-    """Sample numbers as integers, strictly increasing; an error names the first bad row."""
+    """Sample numbers (N,) as integers, strictly increasing.
+
+    Raises SwingspreadError naming the first row where they are not.
+    """
     if not is_whole(values):
         row = int(np.flatnonzero((values != np.rint(values)) | (np.abs(values) >= 2.0**53))[0])
         raise SwingspreadError(
@@ -125,7 +128,7 @@ def _usual_step(steps: FloatArray) -> float:
 
 
 def numbers_from_clock(time: FloatArray) -> IntArray:
-    """Sample numbers that the clock implies: one a period, at least one a row."""
+    """(N,) sample numbers that a clock (N,) in s implies: one a period, at least one a row."""
     period = sample_period(time)
     for _ in range(3):  # a better period from the numbers, better numbers from the period
         steps = np.maximum(np.rint(np.diff(time) / period), 1.0)
@@ -136,7 +139,7 @@ def numbers_from_clock(time: FloatArray) -> IntArray:
 
 
 def reconcile(seq: IntArray, time: FloatArray) -> tuple[IntArray, str]:
-    """Sample numbers that agree with the clock, and a sentence when they had to be mended.
+    """Sample numbers (N,) that agree with the clock (N,) in s, and a sentence when mended.
 
     A step of the clock that is longer than the numbers say, by three quarters of a period and
     by 2 % of the step, hides lost samples: the later numbers are moved on.
@@ -166,7 +169,7 @@ def reconcile(seq: IntArray, time: FloatArray) -> tuple[IntArray, str]:
 
 
 def describe_losses(seq: IntArray, time: FloatArray) -> str:
-    """A sentence on lost samples, "" when there are none."""
+    """A sentence on lost samples by their numbers and times (N,) in s; "" when there are none."""
     steps = np.diff(seq)
     lost = steps - 1
     total = int(lost.sum())

@@ -14,6 +14,7 @@ from typing import Any
 
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import locked, write_file
+from imu.recordings.kept_file import read_kept
 from imu.recordings.names import clean_label
 from imu.variation.blocks import FollowedPlan, PlannedBlock, blocks_from_layout
 from imu.variation.limits import Limits, limits_from_dict
@@ -122,18 +123,9 @@ def read_saved_sets(library: Path) -> SavedSets:
     Raises SwingspreadError when the file is damaged or of a later version.
     """
     path = library / SETS_FILE
-    try:
-        document = json.loads(path.read_bytes())
-    except FileNotFoundError:
+    document = read_kept(path, SCHEMA_VERSION, _damaged)
+    if document is None:
         return SavedSets()
-    except OSError as problem:
-        raise SwingspreadError(f"{path}: cannot be read ({problem.strerror})") from problem
-    except (ValueError, RecursionError) as problem:
-        raise _damaged(path, "the JSON") from problem
-    if not isinstance(document, dict) or type(document.get("schema_version")) is not int:
-        raise _damaged(path, "schema_version")
-    if document["schema_version"] > SCHEMA_VERSION:
-        raise SwingspreadError(f"{path}: written by a later version; update swingspread to open it")
     try:
         sets = {
             str(name): SavedSet(
@@ -142,7 +134,9 @@ def read_saved_sets(library: Path) -> SavedSets:
             for name, one in document.get("sets", {}).items()
         }
         plans = {
-            str(name): SavedPlan(str(name), limits_from_dict(one["limits"]), one.get("layout", {}))
+            str(name): SavedPlan(
+                str(name), limits_from_dict(one["limits"]), dict(one.get("layout", {}))
+            )
             for name, one in document.get("plans", {}).items()
         }
     except SwingspreadError as problem:

@@ -27,7 +27,7 @@ def check_count(samples: int, where: str) -> None:
 
 
 def check_duration(time: FloatArray, where: str) -> None:
-    """Refuse what is too short to hold a swing."""
+    """Refuse what is too short to hold a swing. time : (N,) s. Raises SwingspreadError."""
     duration = float(time[-1] - time[0])
     if duration < LEAST_DURATION_S:
         raise SwingspreadError(

@@ -57,7 +57,7 @@ _NEXT = {0: (1, 2), 1: (2, 0), 2: (0, 1)}
 
 
 def into(vector: Vector, axis: int, cosine: FloatArray, sine: FloatArray) -> Vector:
-    """Components after the frame turned by an angle about one of its axes."""
+    """Components (N,) each, after the frame turned by angles (N,) about its axis 0, 1 or 2."""
     i, j = _NEXT[axis]
     turned = list(vector)
     turned[i] = cosine * vector[i] + sine * vector[j]

@@ -105,7 +105,7 @@ def log_sd_difference(
 
 
 def regions(beyond: FloatArray) -> list[tuple[int, int]]:
-    """First and last index of each unbroken run of True."""
+    """First and last index of each unbroken run of True in (N,)."""
     padded = np.concatenate([[False], beyond.astype(bool), [False]])
     edges = np.flatnonzero(np.diff(padded.astype(int)))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]

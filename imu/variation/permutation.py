@@ -49,6 +49,6 @@ def sign_flips(size: int, draws: int, seed: int) -> FloatArray:
 
 
 def exceedance(statistics: FloatArray, observed: float) -> float:
-    """Share of relabellings (the observed one among them) at or beyond ``observed``."""
+    """Share of relabellings (R,), the observed one among them, at or beyond ``observed``."""
     tolerance = 1e-9 * max(1.0, abs(observed))
     return float(np.mean(statistics >= observed - tolerance))

@@ -21,13 +21,13 @@ FEWEST_SWINGS = 3
 
 
 def session_means(values: FloatArray, sessions: Labels) -> tuple[Labels, FloatArray]:
-    """Session labels in sorted order, and the mean of each."""
+    """Session labels (S,) in sorted order and the mean of each, of values and labels (N,)."""
     labels, member = np.unique(sessions, return_inverse=True)
     return labels, np.bincount(member, values) / np.bincount(member)
 
 
 def session_log_sds(values: FloatArray, sessions: Labels) -> tuple[Labels, FloatArray]:
-    """Session labels and ln SD of each, its small-sample bias removed."""
+    """Session labels (S,) and ln SD of each, its small-sample bias removed, of (N,) values."""
     labels, member = np.unique(sessions, return_inverse=True)
     count = np.bincount(member)
     mean = np.bincount(member, values) / count
@@ -70,7 +70,10 @@ def session_shift(
     paired: bool,
     level: float = 0.95,
 ) -> Shift:
-    """Difference of session means, B less A: within each session when paired, else Welch."""
+    """Difference of session means, B less A: within each session when paired, else Welch.
+
+    first, second : (N,), (K,) values of A and B, with the session of each.
+    """
     return _compare(
         session_means(first, sessions_a), session_means(second, sessions_b), paired, level
     )
@@ -86,6 +89,7 @@ def session_sd_ratio(
 ) -> SdRatio:
     """Ratio of within-session SDs, B over A, from the sessions' ln SDs.
 
+    first, second : (N,), (K,) values of A and B, with the session of each.
     The tests that take swings as units are left unknown: they would not hold their level.
     """
     log_ratio = _compare(

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import base64
-import importlib.util
 import math
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from invented_swings import invented_analysis
 
 from app.components.numbers import plain, with_unit
 from app.derived import keep, read_cached
@@ -22,13 +22,7 @@ from imu.types import Analysis
 
 
 def invented(count: int = 12, seed: int = 7) -> Analysis:
-    path = Path(__file__).resolve().parents[1] / "figures" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("invented_for_pages", path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    made: Analysis = module.invented_analysis(count, seed, rate_hz=100.0)
-    return made
+    return invented_analysis(count, seed, rate_hz=100.0)
 
 
 @pytest.mark.parametrize(

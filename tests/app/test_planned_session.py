@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from kept_library import add_analysed
 
 from app.cli import main
 from app.comparing import Comparer, side_name, usual_pair
@@ -31,13 +31,6 @@ from imu.types import Club, Manifest, Player
 from imu.variation.blocks import BlockMark
 from imu.variation.limits import Limits
 from imu.variation.plan import alternating_plan
-
-_spec = importlib.util.spec_from_file_location(
-    "kept_library", Path(__file__).resolve().parents[1] / "properties" / "conftest.py"
-)
-assert _spec and _spec.loader
-kept = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(kept)
 
 SWINGS = 9
 """Struck balls in every recording, 15 s apart; the last lies in no block."""
@@ -65,7 +58,7 @@ def impacts(entry: LibraryEntry) -> list[float]:
 def record(library: Library, session: int, day: str) -> LibraryEntry:
     """A recording that followed a session of the plan: two swings a block, one in none."""
     facts = Manifest(Player("Ada"), Club("7-iron", 0.94), f"day {session}", recorded_at=day)
-    entry = kept.add_analysed(library, facts, session)
+    entry = add_analysed(library, facts, session)
     plan = session_to_follow(library.path, [], "april-test", session)
     moments = impacts(entry)
     marks = tuple(
@@ -117,7 +110,7 @@ def test_block_selections_take_the_swings_of_those_blocks(library: Library) -> N
 def test_the_quick_way_labels_alike(library: Library) -> None:
     record(library, 1, "2026-04-02")
     facts = Manifest(Player("Ben"), Club("7-iron", 0.94), "plain", block="practice")
-    kept.add_analysed(library, facts, 9)
+    add_analysed(library, facts, 9)
     for text in ("block=practice", "block=pressure", "player=Ada|Ben"):
         plain = swing_set(str(library.path), text, with_curves=False)
         quick = swing_set(str(library.path), text, metrics=["tempo_ratio"])

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import datetime
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pandas as pd
 import pytest
+from invented_swings import invented_analysis
 
 from app.derived import keep
 from app.pages import progress as page
@@ -27,21 +25,12 @@ SESSIONS, SWINGS = 200, 40
 WHO = "Ida Falk · driver"
 
 
-def invented() -> ModuleType:
-    path = Path(__file__).resolve().parents[1] / "figures" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("invented_for_months", path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture(scope="module")
 def months(tmp_path_factory: pytest.TempPathFactory) -> Library:
     """Sessions three days apart, each with a level of its own, their analyses kept on disk."""
     library = Library(tmp_path_factory.mktemp("months"))
     random, settings = np.random.default_rng(1), Preferences().analysis_settings()
-    base = invented().invented_analysis(SWINGS, 7, rate_hz=50.0)
+    base = invented_analysis(SWINGS, 7, rate_hz=50.0)
     samples = np.arange(20)
     for number in range(SESSIONS):
         day = datetime.date(2025, 1, 1) + datetime.timedelta(days=3 * number)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import pytest
+from planned_recordings import PLAN, swing_at
 
 from app.components.recording_blocks import (
     blocks_shown,
@@ -23,14 +22,6 @@ from imu.recordings.saved_sets import SavedPlan
 from imu.variation.blocks import BlockSwing, begin, pass_over, standing
 from imu.variation.limits import Limits
 from imu.variation.plan import alternating_plan
-
-_spec = importlib.util.spec_from_file_location(
-    "planned_recordings", Path(__file__).resolve().parents[1] / "recorder" / "planned_recordings.py"
-)
-assert _spec and _spec.loader
-planned = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(planned)
-PLAN = planned.PLAN
 
 
 def texts(part: Any) -> str:
@@ -71,9 +62,9 @@ def test_what_was_passed_over_can_be_taken_back() -> None:
 
 def test_the_rest_runs_from_the_end_of_the_block() -> None:
     plan = begin(PLAN, 1, 0, [])
-    swings = [planned.swing(10.0, host_ns=0), planned.swing(20.0, host_ns=0)]
+    swings = [swing_at(10.0, host_ns=0), swing_at(20.0, host_ns=0)]
     stand = standing(plan, [BlockSwing(10e6), BlockSwing(20e6)])
-    left = rest_left_s(stand, [planned.swing(20.0)])
+    left = rest_left_s(stand, [swing_at(20.0)])
     assert left == pytest.approx(90.0)
     assert rest_left_s(standing(plan, []), []) is None
     assert rest_left_s(standing(PLAN, []), swings) is None
@@ -81,7 +72,7 @@ def test_the_rest_runs_from_the_end_of_the_block() -> None:
 
 def test_a_swing_is_set_beside_those_of_its_kind_of_block() -> None:
     swings = [
-        planned.swing(10.0 * n, number=n, metrics={"tempo_ratio": [tempo, 0.01]})
+        swing_at(10.0 * n, number=n, metrics={"tempo_ratio": [tempo, 0.01]})
         for n, tempo in enumerate((2.9, 3.0, 5.0, 5.1, 5.2, 5.3, 3.1, 3.2), start=1)
     ]
     plan = PLAN

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import importlib.util
 from pathlib import Path
 from typing import Any
 
 import pytest
+from invented_swings import invented_analysis
 
 from app.comparing import Comparer, side_name
 from app.preferences import Preferences
@@ -31,13 +31,7 @@ BLOCKS = ("practice", "pressure")
 
 
 def invented(count: int, seed: int) -> Analysis:
-    path = Path(__file__).resolve().parents[1] / "figures" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("invented_for_sets", path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    made: Analysis = module.invented_analysis(count, seed, rate_hz=100.0)
-    return made
+    return invented_analysis(count, seed, rate_hz=100.0)
 
 
 class TwoBlocks:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import importlib.util
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from kept_library import add_analysed
 
 from app.chosen import noted
 from app.derived import read_cached
@@ -19,13 +19,6 @@ from imu.types import Club, Manifest, Player
 from imu.variation.selection import Selection
 from imu.variation.sets import CONTEXT_COLUMNS, pool, select
 
-_spec = importlib.util.spec_from_file_location(
-    "kept_library", Path(__file__).resolve().parents[1] / "properties" / "conftest.py"
-)
-assert _spec and _spec.loader
-kept = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(kept)
-
 
 @pytest.fixture
 def library(tmp_path: Path) -> Library:
@@ -34,7 +27,7 @@ def library(tmp_path: Path) -> Library:
         [("Ada", "2026-05-02"), ("Ben", ""), ("Ada", "2026-04-01")]
     ):
         facts = Manifest(Player(player), Club("7-iron", 0.94), f"r{seed}", recorded_at=day)
-        entry = kept.add_analysed(library, facts, seed)
+        entry = add_analysed(library, facts, seed)
     note = SwingNote(round(15e6 * 2), "left", "bad", "cough")
     update_notes(entry.folder, lambda notes: notes.with_swing(note))
     return library

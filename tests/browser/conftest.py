@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib.util
 import os
 import shutil
@@ -76,8 +77,12 @@ class Server:
             create_app(store).server, host="127.0.0.1", port=0, threads=8
         )
         self.address = f"http://127.0.0.1:{self._server.effective_port}"
-        self._thread = threading.Thread(target=self._server.run, daemon=True)
+        self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
+
+    def _run(self) -> None:
+        with contextlib.suppress(OSError):  # closed while it waits
+            self._server.run()
 
     def close(self) -> None:
         self._server.close()

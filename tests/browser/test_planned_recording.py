@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from planned_recordings import Planned
 
 from app.pages import record
 from app.recording import RecordingDesk
@@ -18,13 +18,6 @@ from imu.variation.limits import Limits
 from imu.variation.plan import alternating_plan
 
 pytestmark = pytest.mark.browser
-
-_spec = importlib.util.spec_from_file_location(
-    "planned_recordings", Path(__file__).resolve().parents[1] / "recorder" / "planned_recordings.py"
-)
-assert _spec and _spec.loader
-planned = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(planned)
 
 
 def with_plan(folder: Path) -> Library:
@@ -77,7 +70,7 @@ def test_the_blocks_are_followed_and_nothing_is_forgotten_by_a_reload(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    recording = planned.Planned(tmp_path / "journals")
+    recording = Planned(tmp_path / "journals")
     monkeypatch.setattr(record, "desk", RecordingDesk(tmp_path / "journals"))
     server = serve(with_plan(tmp_path / "library"))
     with recording.folder.hold():

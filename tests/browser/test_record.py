@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from live_swings import swing
 
 from app.pages import record
 from app.recording import RecordingDesk
@@ -18,22 +19,6 @@ from imu.types import Club, Manifest, Player
 pytestmark = pytest.mark.browser
 
 TEMPI = (2.9, 3.0, 3.1, 3.2)
-
-
-def swing(number: int, tempo: float) -> dict[str, Any]:
-    return {
-        "type": "swing",
-        "number": number,
-        "kind": "ball",
-        "quality": "good",
-        "impact_club_clock_us": number * 10e6,
-        "after_impact_ms": 900,
-        "metrics": {
-            "tempo_ratio": [tempo, 0.01],
-            "release_ms": [88.0, 0.6],
-            "hinge_max_deg": [96.0, 0.7],
-        },
-    }
 
 
 def going_on(root: Path) -> JournalFolder:

@@ -6,16 +6,15 @@ import shutil
 import zipfile
 from pathlib import Path
 
-import numpy as np
 import pytest
+from random_recordings import random_recording
 
 from app.cli import main
 from imu.recorder.folder import JournalFolder, new_folder
-from imu.recordings.content import make_recording
 from imu.recordings.library import Library
 from imu.recordings.notes import SwingNote, update_notes
 from imu.recordings.saved_sets import SavedSet, read_saved_sets, update_saved_sets
-from imu.types import Club, Manifest, Player, Stream
+from imu.types import Club, Manifest, Player
 from imu.variation.sets import Selection
 
 
@@ -28,20 +27,7 @@ def place(tmp_path: Path) -> Path:
     """A library with two recordings of Ada and one of Ben, notes, sets and journals."""
     library = Library(tmp_path / "library")
     for seed, (player, name) in enumerate([("Ada", "one"), ("Ada", "two"), ("Ben", "three")]):
-        random = np.random.default_rng(seed)
-        streams = {
-            role: Stream(
-                role,
-                np.arange(50) / 100,
-                random.normal(size=(50, 3)),
-                random.normal(size=(50, 3)),
-                np.arange(50),
-                np.full(50, np.nan),
-                100.0,
-            )
-            for role in ("forearm", "club")
-        }
-        entry, _ = library.add(make_recording(manifest(player, name), streams))
+        entry, _ = library.add(random_recording(manifest(player, name), seed))
         update_notes(entry.folder, lambda notes: notes.with_swing(SwingNote(1, left_out="cough")))
         finished = new_folder(tmp_path / "journals", manifest(player, name))
         finished.mark_finished(entry.id)

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from app.cli import main
-from app.commands.export import FORMATS
+from app.handing_out import FORMATS
 from imu.columns import CURVE_COLUMNS, SWING_COLUMNS, headline_metrics
 from imu.recordings.library import Library
 from imu.recordings.notes import SwingNote, update_notes

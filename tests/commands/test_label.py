@@ -5,17 +5,16 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import numpy as np
 import pytest
+from random_recordings import random_recording
 
 from app.cli import main
 from imu.recorder.folder import JournalFolder, new_folder
-from imu.recordings.content import make_recording
 from imu.recordings.library import Library
 from imu.recordings.notes import RecordingNotes, SwingNote, read_notes, update_notes
 from imu.recordings.saved_sets import SavedSet, read_saved_sets, update_saved_sets
 from imu.recordings.store import MANIFEST_FILE, read_recording
-from imu.types import Club, Manifest, Player, Stream
+from imu.types import Club, Manifest, Player
 from imu.variation.selection import Selection
 
 
@@ -26,21 +25,8 @@ def place(tmp_path: Path) -> Path:
     library = Library(tmp_path / "library")
     spelt = [("Ada Fairwy", "one"), ("ada fairwy", "two"), ("Ada Fairway", "three"), ("Ben", "b")]
     for seed, (player, name) in enumerate(spelt):
-        random = np.random.default_rng(seed)
-        streams = {
-            role: Stream(
-                role,
-                np.arange(50) / 100,
-                random.normal(size=(50, 3)),
-                random.normal(size=(50, 3)),
-                np.arange(50),
-                np.full(50, np.nan),
-                100.0,
-            )
-            for role in ("forearm", "club")
-        }
         facts = Manifest(Player(player, "left"), Club("7-iron", 0.94), name, block="practice")
-        entry, _ = library.add(make_recording(facts, streams))
+        entry, _ = library.add(random_recording(facts, seed))
         update_notes(entry.folder, lambda notes: notes.with_swing(SwingNote(1, left_out="cough")))
     for name, players in (("hers", ("Ada Fairwy", "Ben")), ("his", ("Ben",))):
         one = SavedSet(name, Selection(players=players))

@@ -6,7 +6,6 @@ A process of its own, so that the children it forks hold no other test's threads
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import os
 import resource
@@ -19,6 +18,10 @@ from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
+
+from invented_swings import invented_analysis
+from random_recordings import random_recording
 
 from app.deletion import erase, find_traces
 from app.derived import cache_folder, keep, read_cached
@@ -32,46 +35,24 @@ from imu.recorder.journal import JournalWriter, Kind
 from imu.recorder.packet import Flag, encode_packet, range_code
 from imu.recorder.profile import SensorInfo, State
 from imu.recordings.atomic import PART
-from imu.recordings.content import make_recording
 from imu.recordings.library import Library
 from imu.recordings.notes import SwingNote, read_notes, update_notes
 from imu.recordings.saved_sets import SavedSet, read_saved_sets, update_saved_sets
 from imu.recordings.store import read_recording
 from imu.settings import AnalysisSettings
-from imu.types import Club, Manifest, Player, Stream
+from imu.types import Club, Manifest, Player, Recording
 from imu.variation.selection import Selection
-
-_spec = importlib.util.spec_from_file_location(
-    "invented_swings", Path(__file__).resolve().parents[1] / "figures" / "conftest.py"
-)
-assert _spec and _spec.loader
-_invented = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_invented)
 
 KILLED, REFUSED, CRASHED = 9, 1, 70
 OPERATIONS = ("open", "os.rename", "os.mkdir", "os.remove", "os.rmdir", "shutil.rmtree")
 SETTINGS = AnalysisSettings()
 CODE = range_code(200, 4000)
-ANALYSIS = _invented.invented_analysis(3, rate_hz=50.0)
+ANALYSIS = invented_analysis(3, rate_hz=50.0)
 
 
-def _recording(seed: int) -> Any:
-    import numpy as np
-
-    random = np.random.default_rng(seed)
-    streams = {
-        role: Stream(
-            role,
-            np.arange(200) / 100,
-            random.normal(size=(200, 3)),
-            random.normal(size=(200, 3)),
-            np.arange(200),
-            np.full(200, np.nan),
-            100.0,
-        )
-        for role in ("forearm", "club")
-    }
-    return make_recording(Manifest(Player("Ada"), Club("7-iron", 0.94), f"r{seed}"), streams)
+def _recording(seed: int) -> Recording:
+    facts = Manifest(Player("Ada"), Club("7-iron", 0.94), f"r{seed}")
+    return random_recording(facts, seed, samples=200)
 
 
 OLD, NEW = _recording(0), _recording(1)

@@ -129,7 +129,14 @@ def test_any_query_text_is_answered(client: FlaskClient, search: str) -> None:
 def test_any_file_asked_for_is_given_or_refused_in_words(
     client: FlaskClient, small: Store, data: st.DataObject
 ) -> None:
-    names = ("swings.csv", "swings.parquet", "curves.parquet", "csv.zip", "report.html")
+    names = (
+        "swings.csv",
+        "swings.parquet",
+        "curves.parquet",
+        "raw.zip",
+        "motion-bids.zip",
+        "report.html",
+    )
     name = data.draw(st.sampled_from(names) | st.sampled_from(ODD) | st.text(max_size=20))
     query = data.draw(
         st.dictionaries(st.sampled_from(("recordings", "against", "save")), values(small))

@@ -68,19 +68,14 @@ def test_two_processes_lose_none_of_each_others_sets_and_spoil_no_cache(tmp_path
 
 
 def test_a_damaged_cache_is_made_anew_and_stays_whole(tmp_path: Path, monkeypatch) -> None:
-    import importlib.util
+    from kept_library import add_analysed
 
     from app.shelf import LibraryShelf
-
-    spec = importlib.util.spec_from_file_location("kept_library", HERE / "conftest.py")
-    assert spec and spec.loader
-    shared = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(shared)
     from imu.types import Club, Manifest, Player
 
     library = Library(tmp_path / "library")
     facts = Manifest(Player("Ada"), Club("7-iron", 0.94), "one")
-    entry = shared.add_analysed(library, facts, 1)
+    entry = add_analysed(library, facts, 1)
     store = Store(LibraryShelf(library))
     whole = store.analysis(entry.id)
     assert whole is not None

@@ -92,17 +92,20 @@ def test_record_keeps_a_recording_and_shows_cautions(
     assert all(lost == 0 for lost in entry.lost.values())
 
 
-def test_record_goes_on_with_one_sensor_and_says_what_cannot_be_had(
-    nearby: list[VirtualPeripheral],
-    tmp_path: Path,
-    capsys: pytest.CaptureFixture[str],
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+@pytest.fixture
+def club_alone(nearby: list[VirtualPeripheral], monkeypatch: pytest.MonkeyPatch) -> None:
+    """The forearm's sensor is out of reach; the search gives it half a second."""
     from imu.recorder import find
 
     real = find.find_sensors
     monkeypatch.setattr(find, "find_sensors", lambda radio, seconds, enough: real(radio, 0.5))
     del nearby[0]
+
+
+@pytest.mark.usefixtures("club_alone")
+def test_record_goes_on_with_one_sensor_and_says_what_cannot_be_had(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert record_some(tmp_path) == 0
     said = capsys.readouterr()
     assert "no forearm sensor" in said.err and "hinge" in said.out
@@ -249,17 +252,8 @@ def test_mistakes_with_a_plan_are_told_before_a_sensor_is_looked_for(
     assert words in capsys.readouterr().err
 
 
-def test_a_plan_takes_both_sensors(
-    nearby: list[VirtualPeripheral],
-    tmp_path: Path,
-    capsys: pytest.CaptureFixture[str],
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    from imu.recorder import find
-
-    real = find.find_sensors
-    monkeypatch.setattr(find, "find_sensors", lambda radio, seconds, enough: real(radio, 0.5))
-    del nearby[0]
+@pytest.mark.usefixtures("club_alone")
+def test_a_plan_takes_both_sensors(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     main([*PLAN, "--library", str(tmp_path / "library")])
     assert record_some(tmp_path, "--plan", "april-test") == 1
     assert "takes both sensors" in capsys.readouterr().err

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from live_swings import swing
 from virtual_recordings import MANIFEST
 
 from app.components import recording_words
@@ -19,26 +20,13 @@ from app.components.recording_card import (
     swing_strip,
 )
 from app.recording import RecordingDesk, Watched, last_status
+from app.recording_screen import swing_words
 from app.recording_setup import start_arguments
 from imu.errors import SwingspreadError
 from imu.recorder.folder import new_folder
 from imu.recorder.journal import JournalWriter, Kind
 from imu.recorder.live_events import live_events
 from imu.recordings.notes import RecordingNotes, SwingNote
-
-
-def swing(number: int, tempo: float = 3.0, **more: Any) -> dict[str, Any]:
-    metrics = {"tempo_ratio": [tempo, 0.01], "release_ms": [88.0, 0.6], "hinge_max_deg": [96, 0.7]}
-    return {
-        "type": "swing",
-        "number": number,
-        "kind": "ball",
-        "quality": "good",
-        "impact_club_clock_us": number * 10e6,
-        "after_impact_ms": 900,
-        "metrics": metrics,
-        **more,
-    }
 
 
 def text_of(component: Any) -> str:
@@ -97,6 +85,15 @@ def test_the_card_shows_where_a_swing_lies_in_its_block() -> None:
     assert "Swing 4" in words and "3.20" in words and "2.0 SD above the mean" in words
     two = text_of(place_in_block("tempo_ratio", 3.0, swings[:2]))
     assert "spread after 1 more" in two
+
+
+def test_the_card_and_the_screen_tell_a_belts_lead_where_its_sensor_is_worn() -> None:
+    usual = swing(1, 3.0)
+    worn = {**usual, "metrics": {**usual["metrics"], "belt_before_arm_ms": [64.0, 6.0]}}
+    for words in (text_of(swing_card(worn, [worn], RecordingNotes())), swing_words(worn)):
+        assert "belt turns before arm 64" in words.lower()
+    for words in (text_of(swing_card(usual, [usual], RecordingNotes())), swing_words(usual)):
+        assert "belt" not in words.lower()
 
 
 def test_practice_swings_and_those_left_out_do_not_count_in_the_spread() -> None:

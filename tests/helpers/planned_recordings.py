@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from live_swings import swing
+
 from imu.recorder.folder import JournalFolder, new_folder
 from imu.recorder.journal import JournalWriter, Kind
 from imu.recorder.plan_steps import follow_plan
@@ -24,22 +26,9 @@ PLAN = FollowedPlan(
 )
 
 
-def swing(seconds: float, **more: Any) -> dict[str, Any]:
+def swing_at(seconds: float, number: int = 1, **more: Any) -> dict[str, Any]:
     """A live swing with its impact at a second of the club's clock."""
-    return {
-        "type": "swing",
-        "number": 1,
-        "kind": "ball",
-        "quality": "good",
-        "impact_club_clock_us": seconds * 1e6,
-        "after_impact_ms": 900,
-        "metrics": {
-            "tempo_ratio": [3.0, 0.01],
-            "release_ms": [88.0, 0.6],
-            "hinge_max_deg": [96.0, 0.7],
-        },
-        **more,
-    }
+    return swing(number, **{"impact_club_clock_us": seconds * 1e6, **more})
 
 
 class Planned:
@@ -55,5 +44,5 @@ class Planned:
     def hit(self, *seconds: float, **more: Any) -> None:
         """Swings with impacts at these seconds of the club's clock."""
         for second in seconds:
-            self._writer.append_json(Kind.EVENT, 1, swing(second, **more))
+            self._writer.append_json(Kind.EVENT, 1, swing_at(second, **more))
         self._writer.flush()
