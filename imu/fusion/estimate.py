@@ -24,7 +24,7 @@ from imu.fusion.gravity import bias_evidence, spells_within, upright_row
 from imu.fusion.joint import (
     RotationField,
     SwingState,
-    follow_both,
+    follow_all,
     joint_rows,
     rotation_field,
 )
@@ -32,6 +32,7 @@ from imu.fusion.parameters import GYR_BIAS, OFFSET, Priors, Shared, from_vector
 from imu.fusion.quaternion import from_rotvec, multiply
 from imu.fusion.rest import RestSpells
 from imu.fusion.samples import SENSORS, SwingSamples
+from imu.fusion.track import Track
 from imu.types import FloatArray
 
 NOISE_FLOOR = 0.1
@@ -132,8 +133,10 @@ def fit_session(
     steps = 0
     for steps in range(1, _MOST_STEPS + 1):
         normals = [
-            _normal(swing, rests, shared, state, scale, correlation)
-            for swing, state in zip(swings, current, strict=True)
+            _normal(swing, rests, shared, state, tracks, scale, correlation)
+            for swing, state, tracks in zip(
+                swings, current, follow_all(swings, shared, current), strict=True
+            )
         ]
         total, gradient, inverses = _reduce(normals, rests, shared, sigma, center)
         covariance: FloatArray = np.linalg.inv(total).astype(np.float64)
@@ -166,10 +169,10 @@ def _normal(
     rests: Mapping[str, RestSpells],
     shared: Shared,
     state: SwingState,
+    tracks: Mapping[str, Track],
     scale: float,
     correlation: float,
 ) -> _Normal:
-    tracks = follow_both(swing, shared, state)
     fields: dict[str, RotationField] = {
         role: rotation_field(tracks[role], shared.sensors[role], state, role, 1) for role in SENSORS
     }

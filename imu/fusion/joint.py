@@ -13,7 +13,7 @@ rotation for each break (``imu.fusion.track``).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,11 +34,13 @@ from imu.fusion.parameters import (
 )
 from imu.fusion.rotation_scan import integrate_rates
 from imu.fusion.samples import SENSORS, SwingSamples
-from imu.fusion.track import Break, Track, cross_lever, follow, read_sensor, skew
+from imu.fusion.track import Break, Reading, Track, cross_lever, follow, read_sensor, skew
 from imu.types import CLUB, FOREARM, BoolArray, FloatArray
 
 COARSE_STEP = 0.01
 """Spacing at which fields of rotation are worked out when only their shape matters, s."""
+_TOGETHER = 4
+"""Swings integrated together: more spare no more, and leave the processor's cache."""
 ROW_SPAN = 0.024
 """Span over which residual and derivatives are averaged to one row, s; rows overlap by half."""
 
@@ -67,22 +69,65 @@ def follow_both(
     samples: SwingSamples, shared: Shared, state: SwingState, time: FloatArray | None = None
 ) -> dict[str, Track]:
     """Tracks of both sensors; ``time``: another uniform base than the swing's own."""
-    base = samples.time if time is None else time
-    at = {FOREARM: base - shared.at(base), CLUB: base}
-    readings = [read_sensor(samples.sensors[r], shared.sensors[r], at[r]) for r in SENSORS]
-    integrals = integrate_rates(base, np.stack([reading.rate for reading in readings]))
-    return {
-        role: follow(
-            reading,
-            integral,
-            shared.sensors[role].lever,
-            base,
-            state.start[role],
-            state.breaks[role],
-            state.turns[role],
+    return follow_all([samples], shared, [state], None if time is None else [time])[0]
+
+
+def follow_all(
+    swings: Sequence[SwingSamples],
+    shared: Shared,
+    states: Sequence[SwingState],
+    times: Sequence[FloatArray] | None = None,
+) -> list[dict[str, Track]]:
+    """Tracks of both sensors over several swings; the integrals of some of them are run together.
+
+    times : other uniform bases than the swings' own, all of one step.
+    """
+    bases = [samples.time for samples in swings] if times is None else list(times)
+    tracks: list[dict[str, Track]] = []
+    for first in range(0, len(swings), _TOGETHER):
+        part = slice(first, first + _TOGETHER)
+        tracks += _follow_some(swings[part], shared, states[part], bases[part])
+    return tracks
+
+
+def _follow_some(
+    swings: Sequence[SwingSamples],
+    shared: Shared,
+    states: Sequence[SwingState],
+    bases: Sequence[FloatArray],
+) -> list[dict[str, Track]]:
+    readings: list[dict[str, Reading]] = []
+    for samples, base in zip(swings, bases, strict=True):
+        at = {FOREARM: base - shared.at(base), CLUB: base}
+        readings.append(
+            {r: read_sensor(samples.sensors[r], shared.sensors[r], at[r]) for r in SENSORS}
         )
-        for role, reading, integral in zip(SENSORS, readings, integrals, strict=True)
-    }
+    longest = max(len(base) for base in bases)
+    rates = np.empty((len(bases), len(SENSORS), longest, 3))
+    for row, pair in zip(rates, readings, strict=True):
+        for one, role in zip(row, SENSORS, strict=True):
+            rate = pair[role].rate
+            # Shorter swings go on at their last rate; what that adds is left out again below.
+            one[: len(rate)], one[len(rate) :] = rate, rate[-1]
+    clock = np.arange(longest) * float(bases[0][1] - bases[0][0])
+    integrals = integrate_rates(
+        np.broadcast_to(clock, (2 * len(bases), longest)), rates.reshape(-1, longest, 3)
+    ).reshape(*rates.shape[:-1], 4)
+    return [
+        {
+            role: follow(
+                pair[role],
+                integral[: len(base)],
+                shared.sensors[role].lever,
+                base,
+                state.start[role],
+                state.breaks[role],
+                state.turns[role],
+            )
+            for role, integral in zip(SENSORS, row, strict=True)
+        }
+        for pair, row, base, state in zip(readings, integrals, bases, states, strict=True)
+    ]
 
 
 @dataclass(frozen=True, eq=False)

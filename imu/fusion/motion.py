@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from imu.fusion.axes import Mounting
-from imu.fusion.joint import SwingState, follow_both
+from imu.fusion.joint import SwingState, follow_all
 from imu.fusion.parameters import Shared
 from imu.fusion.quaternion import multiply, rotate
 from imu.fusion.samples import SENSORS, SwingSamples
@@ -17,28 +19,38 @@ MOTION_STEP = 0.001
 """Time between samples of a motion, s."""
 
 
-def build_motion(
-    samples: SwingSamples, shared: Shared, state: SwingState, mounted: Mounting
-) -> tuple[Motion, dict[str, Track]]:
-    """Motion of one swing, and the sensors' tracks it was made from."""
-    time = np.arange(samples.time[0], samples.time[-1], MOTION_STEP)
-    tracks = follow_both(samples, shared, state, time)
-    orientation, rate = {}, {}
-    for role in SENSORS:
-        track = tracks[role]
-        mount = Rotation.from_matrix(mounted.matrix[role].T).as_quat(scalar_first=True)
-        segment = multiply(track.orientation, mount)
-        orientation[role] = Rotation.from_quat(segment, scalar_first=True)
-        rate[role] = rotate(track.orientation, track.rate) + _break_rates(state, role, time)
-    motion = Motion(
-        time=time,
-        forearm=orientation[FOREARM],
-        club=orientation[CLUB],
-        forearm_rate=rate[FOREARM],
-        club_rate=rate[CLUB],
-        reconstructed=bridged(samples, shared, time),
-    )
-    return motion, tracks
+def build_motions(
+    swings: Sequence[SwingSamples],
+    shared: Shared,
+    states: Sequence[SwingState],
+    mounted: Mounting,
+) -> list[tuple[Motion, dict[str, Track]]]:
+    """Motion of each swing, and the sensors' tracks it was made from."""
+    times = [np.arange(swing.time[0], swing.time[-1], MOTION_STEP) for swing in swings]
+    mounts = {
+        role: Rotation.from_matrix(mounted.matrix[role].T).as_quat(scalar_first=True)
+        for role in SENSORS
+    }
+    motions = []
+    for samples, state, time, tracks in zip(
+        swings, states, times, follow_all(swings, shared, states, times), strict=True
+    ):
+        orientation, rate = {}, {}
+        for role in SENSORS:
+            track = tracks[role]
+            segment = multiply(track.orientation, mounts[role])
+            orientation[role] = Rotation.from_quat(segment, scalar_first=True)
+            rate[role] = rotate(track.orientation, track.rate) + _break_rates(state, role, time)
+        motion = Motion(
+            time=time,
+            forearm=orientation[FOREARM],
+            club=orientation[CLUB],
+            forearm_rate=rate[FOREARM],
+            club_rate=rate[CLUB],
+            reconstructed=bridged(samples, shared, time),
+        )
+        motions.append((motion, tracks))
+    return motions
 
 
 def bridged(samples: SwingSamples, shared: Shared, time: FloatArray) -> BoolArray:

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from imu.fusion.estimate import SwingFit
-from imu.fusion.motion import build_motion
+from imu.fusion.motion import build_motions
 from imu.fusion.samples import SwingSamples
 from imu.fusion.session import SolvedSession, solve_session
 from imu.fusion.setup_check import check_setup, hides_steps
@@ -92,11 +92,13 @@ def _signs(
 
 
 def _moved(solved: SolvedSession, swings: Sequence[SwingSamples]) -> list[SolvedSwing]:
-    moved = []
-    for samples, fit in zip(swings, solved.fit.swings, strict=True):
-        motion, tracks = build_motion(samples, solved.fit.shared, fit.state, solved.mounted)
-        moved.append(SolvedSwing(solved, fit, motion, tracks))
-    return moved
+    fits = solved.fit.swings
+    states = [fit.state for fit in fits]
+    built = build_motions(swings, solved.fit.shared, states, solved.mounted)
+    return [
+        SolvedSwing(solved, fit, motion, tracks)
+        for fit, (motion, tracks) in zip(fits, built, strict=True)
+    ]
 
 
 def _between(before: SwingSamples, after: SwingSamples) -> float:

@@ -9,11 +9,11 @@ import numpy as np
 
 from imu.fusion.axes import LongAxis, Mounting, club_axis, forearm_axis, mounting
 from imu.fusion.estimate import Guess, SessionFit, fit_session
-from imu.fusion.joint import follow_both
+from imu.fusion.joint import follow_all
 from imu.fusion.parameters import Shared
 from imu.fusion.rest import RestSpells, rest_spells
 from imu.fusion.samples import SENSORS, SwingSamples
-from imu.fusion.start import Seat, first_seat, first_shared, first_state, reseat
+from imu.fusion.start import Seat, first_seat, first_shared, first_states, reseat
 from imu.fusion.target import heading_at_address, turned_about_vertical
 from imu.fusion.track import Track
 from imu.types import CLUB, FOREARM, AlignedStreams, Manifest, Stream
@@ -54,10 +54,11 @@ def solve_session(
     )
     if len(some) < len(swings):
         known = dict(zip(some, fit.swings, strict=True))
-        states = tuple(
-            known[i].state if i in known else first_state(samples, fit.shared)
-            for i, samples in enumerate(swings)
+        others = [i for i in range(len(swings)) if i not in known]
+        begun = dict(
+            zip(others, first_states([swings[i] for i in others], fit.shared), strict=True)
         )
+        states = tuple(known[i].state if i in known else begun[i] for i in range(len(swings)))
         guess = Guess(fit.shared, states, fit.scale, fit.correlation)
         fit = fit_session(swings, rests, guess, expected, sigma)
         tracks = _follow(swings, fit)
@@ -89,10 +90,7 @@ def _spread_out(count: int) -> list[int]:
 
 
 def _follow(swings: Sequence[SwingSamples], fit: SessionFit) -> list[dict[str, Track]]:
-    return [
-        follow_both(samples, fit.shared, swing.state)
-        for samples, swing in zip(swings, fit.swings, strict=True)
-    ]
+    return follow_all(swings, fit.shared, [swing.state for swing in fit.swings])
 
 
 def _fit_and_seat(
@@ -107,7 +105,7 @@ def _fit_and_seat(
     seats = {role: first_seat(swings, role) for role in SENSORS}
     for _ in range(_MOST_TRIES):
         expected = first_shared(swings, rests, lengths, seats)
-        states = tuple(first_state(samples, expected) for samples in swings)
+        states = tuple(first_states(swings, expected))
         fit = fit_session(swings, rests, Guess(expected, states), expected, sigma)
         tracks = _follow(swings, fit)
         arm = forearm_axis(swings, tracks, fit, seats[FOREARM], forearm, manifest.player.arm_length)

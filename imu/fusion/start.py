@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imu.fusion.joint import SwingState, follow_both
+from imu.fusion.joint import SwingState, follow_all
 from imu.fusion.parameters import SensorErrors, Shared
 from imu.fusion.quaternion import between_directions, from_rotvec, multiply
 from imu.fusion.rest import RestSpells
@@ -117,8 +117,30 @@ def quiet_rate(swings: Sequence[SwingSamples], rests: RestSpells, role: str) -> 
     return np.asarray(np.median(starts, axis=0), dtype=np.float64)
 
 
-def first_state(swing: SwingSamples, shared: Shared) -> SwingState:
-    """Level both sensors at the start of the swing, then turn the club to match the forearm."""
+def first_states(swings: Sequence[SwingSamples], shared: Shared) -> list[SwingState]:
+    """Level both sensors at the start of each swing, then turn the club to match the forearm."""
+    level = [_level_state(swing) for swing in swings]
+    times = [
+        np.arange(swing.time[0], swing.window.impact + _COMPARED[1], _ROUGH_STEP)
+        for swing in swings
+    ]
+    states = []
+    for swing, state, time, tracks in zip(
+        swings, level, times, follow_all(swings, shared, level, times), strict=True
+    ):
+        compared = time > swing.window.impact + _COMPARED[0]
+        up = np.array([0.0, 0.0, STANDARD_GRAVITY])
+        arm = tracks[FOREARM].wrist[compared] - up
+        club = tracks[CLUB].wrist[compared] - up
+        sine = float(np.sum(club[:, 0] * arm[:, 1] - club[:, 1] * arm[:, 0]))
+        cosine = float(np.sum(club[:, :2] * arm[:, :2]))
+        heading = from_rotvec(np.array([0.0, 0.0, np.arctan2(sine, cosine)]))
+        start = {**state.start, CLUB: multiply(heading, state.start[CLUB])}
+        states.append(SwingState(start, state.breaks, state.turns))
+    return states
+
+
+def _level_state(swing: SwingSamples) -> SwingState:
     start: dict[str, FloatArray] = {}
     for role in SENSORS:
         settled = swing.time[swing.time < swing.time[0] + _SETTLED]
@@ -126,18 +148,6 @@ def first_state(swing: SwingSamples, shared: Shared) -> SwingState:
         start[role] = between_directions(force, np.array([0.0, 0.0, 1.0]))
     breaks = {role: _breaks(swing, role) for role in SENSORS}
     turns = {role: np.zeros((len(breaks[role]), 3)) for role in SENSORS}
-    state = SwingState(start, breaks, turns)
-    impact = swing.window.impact
-    time = np.arange(swing.time[0], impact + _COMPARED[1], _ROUGH_STEP)
-    tracks = follow_both(swing, shared, state, time)
-    compared = time > impact + _COMPARED[0]
-    up = np.array([0.0, 0.0, STANDARD_GRAVITY])
-    arm = tracks[FOREARM].wrist[compared] - up
-    club = tracks[CLUB].wrist[compared] - up
-    sine = float(np.sum(club[:, 0] * arm[:, 1] - club[:, 1] * arm[:, 0]))
-    cosine = float(np.sum(club[:, :2] * arm[:, :2]))
-    heading = from_rotvec(np.array([0.0, 0.0, np.arctan2(sine, cosine)]))
-    start[CLUB] = multiply(heading, start[CLUB])
     return SwingState(start, breaks, turns)
 
 

@@ -17,7 +17,7 @@ from imu.fusion.mirror import mirror_stream
 from imu.fusion.parameters import CLOCK_SHIFT, SIZE, from_vector
 from imu.fusion.rest import rest_spells
 from imu.fusion.samples import SENSORS, cut_swing
-from imu.fusion.start import first_seat, first_shared, first_state
+from imu.fusion.start import first_seat, first_shared, first_states
 from imu.pipeline import analyse
 from imu.recordings.synchronise import align
 from imu.settings import AnalysisSettings
@@ -228,7 +228,7 @@ def test_derivatives_of_the_joint_agree_with_finite_differences(
     rests = {r: rest_spells(s.time, s.acc, s.gyr) for r, s in aligned.streams.items()}
     seats = {role: first_seat([swing], role) for role in SENSORS}
     shared = first_shared([swing], rests, {FOREARM: 0.06, CLUB: 0.28}, seats)
-    state = first_state(swing, shared)
+    state = first_states([swing], shared)[0]
 
     def rows(vector: np.ndarray):
         changed_shared = from_vector(vector, shared.clock_origin)
