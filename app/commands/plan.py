@@ -85,6 +85,11 @@ def run(arguments: argparse.Namespace) -> int:
     )
     out.print_lines(shown, "Checklist", layout["checklist"], mark="☐")
     out.print_lines(shown, "Pitfalls", layout["pitfalls"])
+    if arguments.save or arguments.show:
+        import shlex
+
+        name = shlex.quote(arguments.save or arguments.show)
+        shown.print(out.safe(f"Record by it with: swingspread record --plan {name}"))
     return 0
 
 
