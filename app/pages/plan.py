@@ -271,8 +271,6 @@ def made(
     see: str, size: float, power: float, block: int, session: int, labels: tuple[str, str]
 ) -> dict[str, Any]:
     """The plan for these wishes as plain values. Raises SwingspreadError when it cannot be."""
-    if not all(labels) or labels[0].casefold() == labels[1].casefold():
-        raise SwingspreadError("Give the two kinds of block different names.")
     return alternating_plan(
         Limits(power=power),
         sd_ratio=size if see == "spread" else None,

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from planned_recordings import Planned
+from planned_recordings import PLAN, Planned
 
 from app.recording_plan import PlanGuide
 from app.recording_screen import RecordingScreen
-from imu.recorder.plan_steps import begin_block
+from imu.recorder.plan_steps import begin_block, follow_plan
 from imu.recordings.notes import SwingNote, read_notes, update_notes
 
 
@@ -139,3 +140,12 @@ def test_a_disk_that_refuses_is_told_once(tmp_path: Path, monkeypatch: pytest.Mo
     for _ in range(3):
         one.guide._try(one.guide.look)
     assert one.screen.since() == "the plan: disk full"
+
+
+def test_no_label_steers_the_terminal(tmp_path: Path) -> None:
+    one = Guided(tmp_path)
+    hostile = "\x1b[2Jpractice"
+    changed = tuple(replace(block, label=hostile) for block in PLAN.blocks)
+    follow_plan(one.recording.folder, replace(PLAN, blocks=changed))
+    said = one.look()
+    assert "\x1b" not in said and "[2Jpractice" in said
