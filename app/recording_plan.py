@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import signal
 import sys
 import threading
 import time
@@ -181,13 +182,27 @@ def _count(row: BlockStanding) -> str:
     return f"block of {row.block.label}: {row.swings} of {row.block.swings} swings"
 
 
-def read_lines(told: Callable[[str], object]) -> None:
-    """Hear every line typed, in a thread of its own that ends with the program."""
+def read_lines(told: Callable[[str], object], source: int = 0) -> None:
+    """Hear every line typed, in a thread of its own that ends with the program.
+
+    source : file descriptor, the terminal's by default.
+    """
+    if hasattr(signal, "SIGTTIN") and threading.current_thread() is threading.main_thread():
+        # Sent to the background, a program that reads the terminal would be halted, and with it
+        # the recording; so the reading fails instead.
+        signal.signal(signal.SIGTTIN, signal.SIG_IGN)
 
     def read() -> None:
         kept = b""
-        # Not through sys.stdin: its lock, held by a waiting reader, would hinder the exit.
-        while piece := os.read(0, 1024):
+        while True:
+            # Not through sys.stdin: its lock, held by a waiting reader, would hinder the exit.
+            try:
+                piece = os.read(source, 1024)
+            except OSError:
+                time.sleep(1.0)
+                continue
+            if not piece:
+                return
             *lines, kept = (kept + piece).split(b"\n")
             for line in lines:
                 told(line.decode("utf-8", "replace"))
