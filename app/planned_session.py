@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from imu.errors import SwingspreadError
 from imu.recordings.library import Library, default_library
@@ -25,11 +25,25 @@ class Followed(Protocol):
     def plan(self) -> FollowedPlan | None: ...
 
 
-def recordings_of(plan: str, entries: Iterable[Followed]) -> list[Followed]:
+OneFollowed = TypeVar("OneFollowed", bound=Followed)
+
+
+def recordings_of(plan: str, entries: Iterable[OneFollowed]) -> list[OneFollowed]:
     """Recordings in which a block of the plan was begun."""
     return [
         one for one in entries if one.plan is not None and one.plan.name == plan and one.plan.marks
     ]
+
+
+def blocks_recorded(plan: str, entries: Iterable[Followed]) -> set[int]:
+    """Numbers of the plan's blocks that were begun and not passed over at once."""
+    return {
+        mark.number
+        for one in recordings_of(plan, entries)
+        if one.plan is not None
+        for mark in one.plan.marks
+        if mark.until_club_clock_us != mark.from_club_clock_us
+    }
 
 
 def next_session(plan: SavedPlan, entries: Iterable[Followed]) -> int | None:

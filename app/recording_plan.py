@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import signal
 import sys
 import threading
 import time
@@ -14,6 +15,7 @@ from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder
 from imu.recorder.live_events import block_swings, live_swings
 from imu.recorder.plan_steps import begin_block, pass_block_over, take_step_back
+from imu.recordings.names import printable
 from imu.recordings.notes import NOTES_FILE, read_notes
 from imu.variation.blocks import (
     BlockStanding,
@@ -57,7 +59,7 @@ class PlanGuide:
         """Look on and guide until cancelled."""
         loop = asyncio.get_running_loop()
         if self._keys:
-            self._screen.say(KEYS)
+            self._say(KEYS)
             read_lines(lambda line: loop.call_soon_threadsafe(self._try, lambda: self.press(line)))
         while True:
             self._try(self.look)
@@ -69,7 +71,7 @@ class PlanGuide:
             do()
         except (SwingspreadError, OSError) as problem:
             if self._problem != str(problem):
-                self._screen.say(f"the plan: {problem}")
+                self._say(f"the plan: {problem}")
             self._problem = str(problem)
 
     def look(self) -> None:
@@ -86,7 +88,7 @@ class PlanGuide:
                 begin_block(self._folder, stand.to_begin.number)
                 self.look()
             elif stand.to_begin.rest_s:
-                self._screen.say(f"rest is over; begin {self._words(stand.to_begin)} when ready")
+                self._say(f"rest is over; begin {self._words(stand.to_begin)} when ready")
 
     def press(self, line: str) -> None:
         """What a person typed: begin, pass over, or a step back."""
@@ -97,7 +99,7 @@ class PlanGuide:
         at_hand = stand.at_hand
         if word == "b":
             if not stand.may_take_back:
-                self._screen.say("no step back: the block has swings already")
+                self._say("no step back: the block has swings already")
             take_step_back(self._folder)
         elif word == "p" and (at_hand or stand.to_begin):
             number = at_hand.block.number if at_hand else stand.to_begin.number  # type: ignore[union-attr]
@@ -105,8 +107,11 @@ class PlanGuide:
         elif not word and at_hand is None and stand.to_begin is not None:
             begin_block(self._folder, stand.to_begin.number)
         elif not word and at_hand is not None:
-            self._screen.say(f"{_count(at_hand)}; p and Enter passes the rest of it over")
+            self._say(f"{_count(at_hand)}; p and Enter passes the rest of it over")
         self.look()
+
+    def _say(self, text: str) -> None:
+        self._screen.say(printable(text))
 
     def _read(self) -> None:
         seen = tuple(
@@ -137,12 +142,12 @@ class PlanGuide:
         if row is not None:
             self._rest_until = None
             if not before or before[0] != row.block.number:
-                self._screen.say(f"now {self._words(row.block)}")
+                self._say(f"now {self._words(row.block)}")
             elif row.swings:
-                self._screen.say(_count(row))
+                self._say(_count(row))
         elif stand.to_begin is not None:
             if not before:
-                self._screen.say(ORDER)
+                self._say(ORDER)
             self._tell_rest(stand, stand.to_begin)
         else:
             self._tell_end(stand)
@@ -152,20 +157,20 @@ class PlanGuide:
             waits = self._by_hand or self._keys
             self._rest_until = None if waits else self._clock()
             if waits:
-                self._screen.say(f"warm up, then begin {self._words(block)}")
+                self._say(f"warm up, then begin {self._words(block)}")
             return
         self._rest_until = self._clock() + block.rest_s
         done = [one for one in stand.blocks if one.block.number < block.number]
         how = "" if self._by_hand else ", which begins by itself"
-        self._screen.say(
+        self._say(
             f"{_count(done[-1])}, {done[-1].state}. Rest {block.rest_s} s, then "
             f"{self._words(block)}{how}"
         )
-        self._screen.say(FATIGUE)
+        self._say(FATIGUE)
 
     def _tell_end(self, stand: Standing) -> None:
-        self._screen.say(f"the plan is complete: {totals(stand)}. Ctrl-C ends the recording")
-        self._screen.say(DAY)
+        self._say(f"the plan is complete: {totals(stand)}. Ctrl-C ends the recording")
+        self._say(DAY)
 
     def _words(self, block: PlannedBlock) -> str:
         count = len(self.plan.blocks) if self.plan else 0
@@ -177,13 +182,27 @@ def _count(row: BlockStanding) -> str:
     return f"block of {row.block.label}: {row.swings} of {row.block.swings} swings"
 
 
-def read_lines(told: Callable[[str], object]) -> None:
-    """Hear every line typed, in a thread of its own that ends with the program."""
+def read_lines(told: Callable[[str], object], source: int = 0) -> None:
+    """Hear every line typed, in a thread of its own that ends with the program.
+
+    source : file descriptor, the terminal's by default.
+    """
+    if hasattr(signal, "SIGTTIN") and threading.current_thread() is threading.main_thread():
+        # Sent to the background, a program that reads the terminal would be halted, and with it
+        # the recording; so the reading fails instead.
+        signal.signal(signal.SIGTTIN, signal.SIG_IGN)
 
     def read() -> None:
         kept = b""
-        # Not through sys.stdin: its lock, held by a waiting reader, would hinder the exit.
-        while piece := os.read(0, 1024):
+        while True:
+            # Not through sys.stdin: its lock, held by a waiting reader, would hinder the exit.
+            try:
+                piece = os.read(source, 1024)
+            except OSError:
+                time.sleep(1.0)
+                continue
+            if not piece:
+                return
             *lines, kept = (kept + piece).split(b"\n")
             for line in lines:
                 told(line.decode("utf-8", "replace"))

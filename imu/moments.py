@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 EARLIEST = datetime.min.replace(tzinfo=UTC)
 
@@ -17,3 +17,15 @@ def moment(text: str) -> datetime:
         return read.astimezone(UTC) if read.tzinfo else read.replace(tzinfo=UTC)
     except (ValueError, OverflowError):
         return EARLIEST
+
+
+def clock_doubt(now: datetime, latest: datetime) -> str:
+    """Words when the computer's clock is behind what was recorded last, so that a session would be
+    put in the wrong place; "" when there is no such doubt."""
+    if latest - now < timedelta(hours=12):
+        return ""
+    return (
+        f"this computer's clock says {now:%Y-%m-%d %H:%M}, but the last recording is of "
+        f"{latest.astimezone(now.tzinfo):%Y-%m-%d %H:%M}: set the clock, or sessions will be out "
+        "of order"
+    )

@@ -85,6 +85,11 @@ def run(arguments: argparse.Namespace) -> int:
     )
     out.print_lines(shown, "Checklist", layout["checklist"], mark="☐")
     out.print_lines(shown, "Pitfalls", layout["pitfalls"])
+    if arguments.save or arguments.show:
+        import shlex
+
+        name = shlex.quote(arguments.save or arguments.show)
+        shown.print(out.safe(f"Record by it with: swingspread record --plan {name}"))
     return 0
 
 
@@ -92,6 +97,7 @@ def _made(arguments: argparse.Namespace) -> dict[str, Any]:
     import datetime
 
     from imu.recordings.library import Library
+    from imu.recordings.names import clean_label
     from imu.recordings.saved_sets import SavedPlan, check_set_name, update_saved_sets
     from imu.variation.limits import Limits
     from imu.variation.plan import alternating_plan
@@ -103,6 +109,7 @@ def _made(arguments: argparse.Namespace) -> dict[str, Any]:
         power=arguments.power,
         set_at=now if arguments.save else "",
     )
+    first, second = (clean_label(label, "--blocks") for label in arguments.blocks)
     plan = alternating_plan(
         limits,
         sd_ratio=arguments.see_ratio,
@@ -110,7 +117,7 @@ def _made(arguments: argparse.Namespace) -> dict[str, Any]:
         swings_per_set=arguments.swings,
         most_per_block=arguments.per_block,
         most_per_session=arguments.per_session,
-        labels=(arguments.blocks[0], arguments.blocks[1]),
+        labels=(first, second),
     )
     layout = plan.as_dict()
     if arguments.save:

@@ -128,6 +128,16 @@ def _analyse(library: str | None, finished: Finished) -> None:
     print_summary(analysed(library, finished.entry.id))
 
 
+def _clock_doubt(library: str | None) -> str:
+    from datetime import datetime
+
+    from imu.moments import clock_doubt, moment
+    from imu.recordings.library import Library
+
+    moments = [moment(entry.recorded_at) for entry in Library(library).entries()]
+    return clock_doubt(datetime.now().astimezone(), max(moments)) if moments else ""
+
+
 def planned(arguments: argparse.Namespace) -> FollowedPlan | None:
     """The session of the plan to follow; None without a plan. Raises SwingspreadError."""
     from app.planned_session import session_to_follow
@@ -164,6 +174,8 @@ async def _record(
 
     root = Path(arguments.journals) if arguments.journals else default_journals()
     screen.cautions()
+    if doubt := _clock_doubt(arguments.library):
+        screen.say(f"warning: {doubt}")
     if arguments.virtual:
         screen.say("preparing the virtual sensors ...")
     async with open_radio(arguments.virtual, further_roles(arguments)) as (radio, virtual_player):
@@ -185,6 +197,7 @@ async def _record(
             if not left:
                 raise SwingspreadError("no interrupted recording to go on with")
             folder = left[-1]
+            screen.say(f"going on with {folder.name}")
         else:
             folder = new_folder(root, manifest(arguments, chosen, virtual_player))
             if plan is not None:

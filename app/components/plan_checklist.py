@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -12,8 +12,11 @@ from dash import html
 from imu.cautions import BEFORE_SWINGING
 
 
-def checklist(plan: Mapping[str, Any]) -> list[Any]:
-    """The steps with boxes to tick; the blocks of each session as one numbered list."""
+def checklist(plan: Mapping[str, Any], recorded: Collection[int] = ()) -> list[Any]:
+    """The steps with boxes to tick; the blocks of each session as one numbered list.
+
+    recorded : numbers of the blocks that a recording followed.
+    """
     steps = [str(step) for step in plan["checklist"]]
     mark = hashlib.sha256("\n".join(steps).encode()).hexdigest()[:12]
     blocks = list(plan["blocks"])
@@ -33,7 +36,10 @@ def checklist(plan: Mapping[str, Any]) -> list[Any]:
         parts += [
             html.H3(f"{heading}: {total} swings"),
             html.Ol(
-                [_block(block, labels.index(block["label"]), mark) for block in here],
+                [
+                    _block(block, labels.index(block["label"]), mark, block["number"] in recorded)
+                    for block in here
+                ],
                 className="block-list",
             ),
         ]
@@ -51,7 +57,7 @@ def _boxes(steps: Sequence[str], mark: str) -> Any:
     )
 
 
-def _block(block: Mapping[str, Any], kind: int, mark: str) -> Any:
+def _block(block: Mapping[str, Any], kind: int, mark: str, recorded: bool) -> Any:
     rest = f"rest {block['rest_s']} s first" if block["rest_s"] else "after warming up"
     return html.Li(
         className=f"block block-{kind + 1}",
@@ -62,7 +68,7 @@ def _block(block: Mapping[str, Any], kind: int, mark: str) -> Any:
                 size="lg",
                 persistence=True,
             ),
-            html.Span(rest, className="caption"),
+            html.Span(f"{rest} · recorded" if recorded else rest, className="caption"),
         ],
     )
 

@@ -15,7 +15,7 @@ import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from app.components.plan_checklist import limits_words, pitfall
-from app.planned_session import next_session
+from app.planned_session import next_session, recordings_of
 from app.recording import RecordingDesk, Watched
 from app.saved_sets import kept_sets
 from app.store import Store
@@ -90,8 +90,11 @@ def blocks_box() -> Any:
     )
 
 
-def chosen_words(plan: SavedPlan, session: int) -> Any:
-    """What the session of a plan will ask for, its limits and what would spoil it."""
+def chosen_words(plan: SavedPlan, session: int, recorded: Sequence[str] = ()) -> Any:
+    """What the session of a plan will ask for, its limits and what would spoil it.
+
+    recorded : days on which it was recorded before.
+    """
     followed = plan.follow(session)
     swings = sum(block.swings for block in followed.blocks)
     rest = max(block.rest_s for block in followed.blocks)
@@ -107,6 +110,9 @@ def chosen_words(plan: SavedPlan, session: int) -> Any:
                 ]
             ),
             html.P(limits_words(plan.limits.as_dict()), className="quiet"),
+            html.P(f"Recorded already, on {', '.join(recorded)}; another recording adds to it.")
+            if recorded
+            else None,
             html.Details(
                 [
                     html.Summary("What spoils a test"),
@@ -246,14 +252,19 @@ def register_blocks(app: Dash, store: Store, desk: Callable[[], RecordingDesk]) 
     @app.callback(
         Output("record-plan-words", "children"),
         Input("record-plan-session", "value"),
-        State("record-plan", "value"),
+        Input("record-plan", "value"),
     )
     def words(session: str | None, name: str | None) -> Any:
         if not name or not session:
             return []
         try:
             plan = read_saved_sets(Path(store.shelf.place())).find_plan(name)
-            return chosen_words(plan, int(session))
+            days = [
+                entry.day or entry.name
+                for entry in recordings_of(name, store.entries())
+                if entry.plan and entry.plan.session == int(session)
+            ]
+            return chosen_words(plan, int(session), days)
         except SwingspreadError as problem:
             return html.P(str(problem), className="bad")
 

@@ -114,6 +114,7 @@ def live_face() -> Any:
                     ),
                 ],
             ),
+            html.P(id="record-stop-trouble", role="alert", className="bad"),
             html.Div(id="record-note", role="status", **{"aria-live": "polite"}),
             blocks_box(),
             html.Section(

@@ -14,6 +14,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 
 from app.components.choices import segmented
 from app.components.plan_checklist import checklist, limits_words, pitfall
+from app.planned_session import blocks_recorded, recordings_of
 from app.saved_sets import kept_sets
 from app.shelf import Entry
 from app.store import Store
@@ -135,7 +136,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
 
 def recorded_words(entries: Sequence[Entry], plan: str) -> Any:
     """Which of the plan's sessions are recorded, each to open; nothing before the first."""
-    held = [entry for entry in entries if entry.plan and entry.plan.name == plan and entry.blocks]
+    held = recordings_of(plan, entries)
     if not held:
         return None
     links: list[Any] = []
@@ -271,8 +272,6 @@ def made(
     see: str, size: float, power: float, block: int, session: int, labels: tuple[str, str]
 ) -> dict[str, Any]:
     """The plan for these wishes as plain values. Raises SwingspreadError when it cannot be."""
-    if not all(labels) or labels[0].casefold() == labels[1].casefold():
-        raise SwingspreadError("Give the two kinds of block different names.")
     return alternating_plan(
         Limits(power=power),
         sd_ratio=size if see == "spread" else None,
@@ -313,7 +312,8 @@ def register(app: Dash, store: Store) -> None:
         pitfalls = [html.Li(pitfall(text)) for text in plan["pitfalls"]]
         where = f"/compare?{urlencode({'plan': name})}" if name else "/compare"
         words = limits_words(plan["limits"])
-        return plan["question"], words, checklist(plan), pitfalls, *hidden, where
+        recorded = blocks_recorded(name, store.entries()) if name else ()
+        return plan["question"], words, checklist(plan, recorded), pitfalls, *hidden, where
 
     @app.callback(
         Output("plan-kept", "children"),

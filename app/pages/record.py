@@ -293,13 +293,17 @@ def _register_live(app: Dash) -> None:
 
     @app.callback(
         Output("record-stop", "title"),
+        Output("record-stop-trouble", "children"),
         Input("record-stop", "n_clicks"),
         prevent_initial_call=True,
     )
-    def stop(clicks: int) -> str:
-        if clicks:
-            desk.stop()
-        return "asked to end"
+    def stop(clicks: int) -> tuple[str, str]:
+        try:
+            if clicks:
+                desk.stop()
+        except SwingspreadError as mistake:
+            return "not asked to end", str(mistake)
+        return "asked to end", ""
 
     @app.callback(
         Output("record-again", "disabled"),

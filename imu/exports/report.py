@@ -96,7 +96,7 @@ def compose_report(
         verdicts=verdicts,
         small=small,
         tables=(_table(statistics[statistics["metric"].isin(headline)]),),
-        next_time=next_time(len(chosen), manifest.block, comparison),
+        next_time=next_time(len(chosen), chosen.values("block"), comparison),
         cautions=CAUTIONS,
         small_print=_small_print(chosen, version),
     )

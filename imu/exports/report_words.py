@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from imu.exports.report_page import Finding
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import spread_over_time
 from imu.number_words import decimals, number, with_unit
+from imu.variation.blocks import BETWEEN, WARM_UP
 from imu.variation.compare import Comparison
 from imu.variation.intervals import Interval
 from imu.variation.sample_size import swings_for_sd_ratio
@@ -207,13 +208,25 @@ def spread_caption(aligned: AlignedCurves) -> str:
     )
 
 
-def next_time(count: int, block: str, comparison: Comparison | None = None) -> tuple[str, ...]:
-    """What to record next: how many swings, in which block."""
+def next_time(
+    count: int, blocks: Sequence[str], comparison: Comparison | None = None
+) -> tuple[str, ...]:
+    """What to record next: how many swings, in which block.
+
+    blocks : labels of the swings reported on, each once.
+    """
     needed = swings_for_sd_ratio(WIDER_LIMIT) or 0
-    other = "practice" if block.casefold() == "pressure" else "pressure"
+    swung = [label for label in blocks if label not in (WARM_UP, BETWEEN)]
+    other = "practice" if [one.casefold() for one in swung] == ["pressure"] else "pressure"
     items = []
     if comparison is not None:
         items += _settling(comparison)
+        other = ""
+    elif len(swung) > 1:
+        items.append(
+            f"These swings are of several blocks ({', '.join(swung)}): set one against another, "
+            "since their spread together says little of either."
+        )
         other = ""
     if count < FEW:
         items.append(f"{count} swings say little of a spread: record at least {FEW}.")

@@ -21,6 +21,7 @@ from imu.figures.theme import (
     palette,
     panel_heading,
     quiet_axis,
+    zero_line,
 )
 
 LINES_UP_TO = 120
@@ -364,19 +365,7 @@ def _axes(
                 spikecolor=colours.quiet,
             ),
             "annotations": annotations,
-            "shapes": [
-                {
-                    "type": "line",
-                    "x0": 0,
-                    "x1": 0,
-                    "y0": 0,
-                    "y1": 1,
-                    "xref": "x",
-                    "yref": "paper",
-                    "line": {"color": colours.quiet, "width": 1.5},
-                    "layer": "below",
-                }
-            ],
+            "shapes": [zero_line(colours)],
             "margin": {"l": 76, "r": 18, "t": 34, "b": 52},
         }
     )

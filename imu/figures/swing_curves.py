@@ -98,20 +98,7 @@ def _session_band(
     low, high = quantiles(others.values[column], (10.0, 90.0))
     good = np.isfinite(low)
     times = others.grid[good] * 1e3
-    figure.add_trace(
-        go.Scatter(
-            x=np.r_[times, times[::-1]].astype(np.float32),
-            y=np.r_[low[good], high[good][::-1]].astype(np.float32),
-            fill="toself",
-            fillcolor=colours.swings,
-            line={"width": 0},
-            mode="lines",
-            hoverinfo="skip",
-            meta={"role": "band"},
-            xaxis="x",
-            yaxis=axis,
-        )
-    )
+    _area(figure, times, low[good], high[good], colours.swings, "band", axis)
 
 
 def _error_band(
@@ -124,16 +111,29 @@ def _error_band(
 ) -> None:
     good = np.isfinite(errors) & np.isfinite(values)
     t, middle, width = time[good] * 1e3, values[good], 2.0 * errors[good]
+    _area(figure, t, middle - width, middle + width, colours.set_bands[0], "error", axis)
+
+
+def _area(
+    figure: go.Figure,
+    time_ms: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    colour: str,
+    role: str,
+    axis: str,
+) -> None:
+    """The area between two lines (N,), filled."""
     figure.add_trace(
         go.Scatter(
-            x=np.r_[t, t[::-1]].astype(np.float32),
-            y=np.r_[middle - width, (middle + width)[::-1]].astype(np.float32),
+            x=np.r_[time_ms, time_ms[::-1]].astype(np.float32),
+            y=np.r_[low, high[::-1]].astype(np.float32),
             fill="toself",
-            fillcolor=colours.set_bands[0],
+            fillcolor=colour,
             line={"width": 0},
             mode="lines",
             hoverinfo="skip",
-            meta={"role": "error"},
+            meta={"role": role},
             xaxis="x",
             yaxis=axis,
         )

@@ -120,3 +120,18 @@ def panel_heading(colours: Palette, text: str, y: float) -> dict[str, Any]:
         "showarrow": False,
         "font": {"size": 16, "color": colours.ink},
     }
+
+
+def zero_line(colours: Palette) -> dict[str, Any]:
+    """A shape: the line through all panels at the event that swings are lined up at."""
+    return {
+        "type": "line",
+        "x0": 0,
+        "x1": 0,
+        "y0": 0,
+        "y1": 1,
+        "xref": "x",
+        "yref": "paper",
+        "line": {"color": colours.quiet, "width": 1.5},
+        "layer": "below",
+    }

@@ -11,7 +11,7 @@ from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import quantiles, spread_over_time
 from imu.figures.curve_names import CURVES
 from imu.figures.overlay import EVENT_ROWS, FROM_EVENT
-from imu.figures.theme import Palette, base_layout, palette, panel_heading, quiet_axis
+from imu.figures.theme import Palette, base_layout, palette, panel_heading, quiet_axis, zero_line
 
 SET_DASHES = ("solid", "dash")
 SET_SYMBOLS = ("circle", "square")
@@ -67,17 +67,7 @@ def two_sets_figure(
                 }
                 for start, end in regions
             ),
-            {
-                "type": "line",
-                "x0": 0,
-                "x1": 0,
-                "y0": 0,
-                "y1": 1,
-                "xref": "x",
-                "yref": "paper",
-                "line": {"color": colours.quiet, "width": 1.5},
-                "layer": "below",
-            },
+            zero_line(colours),
         ],
         yaxis=quiet_axis(colours, domain=[0.52, 1.0], nticks=6),
         yaxis2=quiet_axis(

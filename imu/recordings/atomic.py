@@ -9,6 +9,7 @@ killed process leaves at most a hidden ``.part`` entry, which nothing reads and 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
 import shutil
@@ -22,6 +23,10 @@ LEFTOVER_AGE_S = 24 * 3600.0
 """A hidden part older than this belongs to no living process, unless the clock was set forward."""
 LEFTOVER_OLDEST_S = 30 * LEFTOVER_AGE_S
 """After this it goes whatever runs under its number by now."""
+
+
+REMOVAL_TRIES = 20
+"""How often a folder into which someone writes is tried to be removed."""
 
 
 def _hidden_name(target: Path) -> Path:
@@ -135,10 +140,22 @@ def locked(path: Path) -> Iterator[None]:
 
 
 def remove_folder(target: Path) -> None:
-    """Remove a folder: hidden in one step first, so that no reader sees half of it."""
+    """Remove a folder: hidden in one step first, so that no reader sees half of it.
+
+    What another process puts into it meanwhile goes with it.
+    """
     part = _hidden_name(target)
     target.rename(part)
-    shutil.rmtree(part)
+    for left in range(REMOVAL_TRIES, -1, -1):
+        try:
+            shutil.rmtree(part)
+            return
+        except FileNotFoundError:
+            if not part.exists():
+                return
+        except OSError as problem:
+            if not left or problem.errno not in (errno.ENOTEMPTY, errno.EEXIST):
+                raise
 
 
 def _writer_lives(part: Path) -> bool:

@@ -2,7 +2,7 @@
 
     recording.json     what is known of the recording, its id and full hash, schema version
     forearm.parquet    samples as the sensor sent them, scaled to SI (likewise club, belt, …)
-    notes.json         what people say of it later: shot results, swings left out (see notes)
+    notes.json         what people say of it: labels, shots, swings left out, blocks (see notes)
     derived/           results worked out from it; may be deleted at any time
 
 Parquet columns: ``seq``, ``t_sensor_us`` (int64; ``t_sensor_s`` when the clock has no whole

@@ -122,9 +122,14 @@ def alternating_plan(
     The count comes from the change to be seen (the limits' SD ratio by default) or is given.
     Blocks run A B B A, then B A A B, so that each condition's mean place in the session is the
     same and a straight-line drift favours neither. Sessions hold at most ``most_per_session``
-    swings; more are spread over days. Raises SwingspreadError when the count is unreasonable.
+    swings; more are spread over days. Raises SwingspreadError when the count is unreasonable, or
+    the labels cannot tell the blocks apart.
     """
     limits = limits or Limits()
+    if not all(label.strip() for label in labels) or labels[0].casefold() == labels[1].casefold():
+        raise SwingspreadError("give the two kinds of block different names")
+    if any("|" in label for label in labels):
+        raise SwingspreadError("a block's name cannot hold |, which parts several names")
     if not 3 <= most_per_block <= 50 or most_per_session < 4 * 3:
         raise SwingspreadError("use 3 to 50 swings a block and 12 or more a session")
     if swings_per_set is None:

@@ -25,6 +25,8 @@ def test_every_block_is_there_to_tick_in_order() -> None:
     shown = texts(checklist(plan))
     for block in plan["blocks"]:
         assert f"{block['number']}. {block['swings']} \\u00d7 {block['label']}" in shown
+    assert "recorded" not in shown
+    assert texts(checklist(plan, {2, 3})).count("\\u00b7 recorded") == 2
     assert "Stop on pain" in shown and "Session 2" in shown
     assert "up to 1.5 times" in limits_words(plan["limits"])
 

@@ -12,6 +12,7 @@ from kept_library import add_analysed
 from app.cli import main
 from app.comparing import Comparer, side_name, usual_pair
 from app.planned_session import (
+    blocks_recorded,
     compare_words,
     next_session,
     plan_at_hand,
@@ -75,6 +76,7 @@ def test_the_next_session_is_the_first_not_recorded(library: Library) -> None:
     record(library, 1, "2026-04-02")
     followed = session_to_follow(plan, library.entries(), "april-test", None)
     assert followed.session == 2 and {block.session for block in followed.blocks} == {2}
+    assert blocks_recorded("april-test", library.entries()) == {1, 2, 3, 4}
     record(library, 2, "2026-04-03")
     with pytest.raises(SwingspreadError, match="all its 2 sessions are recorded"):
         session_to_follow(plan, library.entries(), "april-test", None)

@@ -92,6 +92,9 @@ def test_the_session_of_a_plan_is_told_before_starting() -> None:
     plan = SavedPlan("april-test", limits, layout.as_dict())
     words = texts(chosen_words(plan, 2))
     assert "4 blocks, 12 swings" in words and "3 pressure, 3 practice" in words
+    assert "Recorded already" not in words
+    again = texts(chosen_words(plan, 2, ["2026-04-02", "2026-04-09"]))
+    assert "Recorded already, on 2026-04-02, 2026-04-09; another recording adds to it." in again
     assert "90 s of rest" in words and "set on 2026-04-01" in words and "Order:" in words
 
 

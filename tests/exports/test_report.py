@@ -171,11 +171,13 @@ def test_one_swing_or_unknown_numbers_still_make_a_report(analysis: Analysis) ->
 
 def test_next_time_asks_for_the_swings_that_statistics_ask_for() -> None:
     # Swings per set for 80 % power, two-sided 5 %, to see an SD ratio of 1.5: 50 (F test).
-    advice = " ".join(next_time(40, "practice"))
+    advice = " ".join(next_time(40, ["practice"]))
     assert "About 50 swings in each block" in advice
     assert "pressure" in advice
-    assert "practice" in " ".join(next_time(40, "pressure"))
-    assert "4 swings say little" in " ".join(next_time(4, "practice"))
+    assert "practice" in " ".join(next_time(40, ["pressure"]))
+    both = " ".join(next_time(40, ["warm-up", "practice", "pressure"]))
+    assert "several blocks (practice, pressure)" in both and "record a block" not in both
+    assert "4 swings say little" in " ".join(next_time(4, ["practice"]))
 
 
 def test_ticks_are_round_and_inside() -> None:

@@ -15,10 +15,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from app.commands.record import _clock_doubt
 from app.derived import VERSIONS_KEPT, keep, read_cached
 from app.pairing import CODE_S, Pairing
 from app.recording import RecordingDesk
-from imu.moments import EARLIEST, moment
+from imu.moments import EARLIEST, clock_doubt, moment
 from imu.recorder.folder import JournalFolder, all_folders, interrupted, new_folder
 from imu.recorder.journal import JournalWriter, Kind
 from imu.recordings.library import Library
@@ -84,6 +85,21 @@ def test_the_library_and_what_was_interrupted_keep_their_order_when_summer_time_
     folders = interrupted(tmp_path / "journals")
     assert [folder.manifest().name for folder in folders] == ["before", "after"]
     assert [f.manifest().name for f in all_folders(tmp_path / "journals")] == ["after", "before"]
+
+
+def test_a_clock_behind_the_last_recording_is_said_before_recording(
+    tmp_path: Path, small_recording: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    library = Library(tmp_path / "library")
+    assert _clock_doubt(str(library.path)) == ""
+    library.add(small_recording(manifest("undated", EARLIEST), 1))
+    library.add(small_recording(manifest("today", datetime.now(UTC)), 2))
+    assert _clock_doubt(str(library.path)) == ""
+    library.add(small_recording(manifest("later", datetime.now(UTC) + timedelta(days=3)), 3))
+    assert "set the clock" in _clock_doubt(str(library.path))
+    flat = datetime(1970, 1, 1, tzinfo=UTC)
+    assert "1970-01-01 00:00" in clock_doubt(flat, datetime(2026, 5, 4, tzinfo=UTC))
+    assert clock_doubt(AFTER_CHANGE, BEFORE_CHANGE) == clock_doubt(flat, EARLIEST) == ""
 
 
 def test_a_clock_set_back_makes_no_name_twice(tmp_path: Path) -> None:

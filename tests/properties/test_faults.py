@@ -3,6 +3,7 @@ be written, under two processes at once, from other versions, and with damaged c
 
 from __future__ import annotations
 
+import errno
 import json
 import subprocess
 import sys
@@ -11,12 +12,15 @@ from pathlib import Path
 import pytest
 
 from app.derived import cache_folder
+from app.recording import RecordingDesk
 from app.store import Store
 from imu.errors import SwingspreadError
+from imu.recorder.folder import new_folder
 from imu.recordings import notes, saved_sets
 from imu.recordings.library import Library
 from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import read_saved_sets
+from imu.types import Club, Manifest, Player
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -123,3 +127,28 @@ def test_a_recording_of_a_later_version_is_listed_with_the_reason(tmp_path: Path
     (folder / "recording.json").write_text(json.dumps(document))
     (entry,) = Library(tmp_path).entries()
     assert "later version" in entry.problem
+
+
+def test_a_recording_ends_on_a_full_disk_by_a_signal_or_says_how(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = new_folder(tmp_path, Manifest(Player("Ada"), Club("7-iron", 0.94)))
+
+    def touch(path: Path) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Path, "touch", touch)
+    desk = RecordingDesk(tmp_path)
+    with folder.hold():
+        with pytest.raises(SwingspreadError, match="press Ctrl-C where it runs"):
+            desk.stop()
+        code = "import time; time.sleep(60)"
+        desk._process = subprocess.Popen([sys.executable, "-c", code])
+        desk.stop()
+        assert desk._process.wait(10) != 0
+
+
+def test_a_recording_that_cannot_be_started_says_why(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(SwingspreadError, match="could not be started"):
+        RecordingDesk(tmp_path / "file" / "journals").start([], "library")

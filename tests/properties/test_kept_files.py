@@ -51,6 +51,16 @@ WORDS = st.sampled_from(
         "handedness",
         "sensors",
         "id",
+        "plan",
+        "session",
+        "blocks",
+        "marks",
+        "kinds",
+        "number",
+        "label",
+        "rest_s",
+        "from_club_clock_us",
+        "until_club_clock_us",
     ]
 )
 NESTED = st.recursive(

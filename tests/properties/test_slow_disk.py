@@ -23,6 +23,7 @@ from imu.recorder import journal as journals
 from imu.recorder.folder import JournalFolder, interrupted, new_folder
 from imu.recorder.journal import JournalWriter, Kind, read_journal
 from imu.recorder.session import RecordingSession, recording_from_folder
+from imu.recordings.library import Library
 from imu.recordings.notes import read_notes
 from imu.simulate.virtual_link import InProcessRadio
 from imu.simulate.virtual_link_peripheral import VirtualPeripheral
@@ -239,6 +240,47 @@ def test_three_processes_on_one_slow_library_lose_nothing_of_each_other(tmp_path
     assert _add_state(tmp_path) == "r0,r1"
     assert _keep_state(tmp_path) == "3 swings"
     assert not list(tmp_path.rglob("*.part"))
+
+
+NOTING = """
+import sys, random, time
+from pathlib import Path
+from imu.errors import SwingspreadError
+from imu.recordings.notes import SwingNote, update_notes
+chances = random.Random(int(sys.argv[2]))
+waits = {"open", "os.rename", "os.remove", "os.link"}
+sys.addaudithook(lambda event, _: time.sleep(chances.uniform(0, 0.01)) if event in waits else None)
+print("begun", flush=True)
+for number in range(10_000):
+    note = SwingNote(number * 2_000_000, "left")
+    try:
+        update_notes(sys.argv[1], lambda notes: notes.with_swing(note))
+    except SwingspreadError as problem:
+        print("refused", problem)
+        break
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="folders in use cannot be renamed there")
+@pytest.mark.parametrize("seed", range(3))
+def test_a_recording_deleted_while_another_process_notes_on_it_leaves_nothing(
+    tmp_path: Path, seed: int, small_recording: Any
+) -> None:
+    library = Library(tmp_path / "library")
+    entry, _ = library.add(small_recording(FACTS, seed))
+    writer = subprocess.Popen(
+        [sys.executable, "-c", NOTING, str(entry.folder), str(seed)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=HERE.parents[1],
+    )
+    assert writer.stdout is not None and writer.stdout.readline() == "begun\n"
+    time.sleep(0.3)
+    library.delete(entry)
+    out, err = writer.communicate(timeout=60)
+    assert err == "" and out.startswith("refused")
+    assert list(library.path.iterdir()) == []
 
 
 @pytest.fixture

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import os
+import queue
+import signal
+import subprocess
+import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from planned_recordings import Planned
+from planned_recordings import PLAN, Planned
 
-from app.recording_plan import PlanGuide
+from app.recording_plan import PlanGuide, read_lines
 from app.recording_screen import RecordingScreen
-from imu.recorder.plan_steps import begin_block
+from imu.recorder.plan_steps import begin_block, follow_plan
 from imu.recordings.notes import SwingNote, read_notes, update_notes
 
 
@@ -139,3 +145,49 @@ def test_a_disk_that_refuses_is_told_once(tmp_path: Path, monkeypatch: pytest.Mo
     for _ in range(3):
         one.guide._try(one.guide.look)
     assert one.screen.since() == "the plan: disk full"
+
+
+def test_no_label_steers_the_terminal(tmp_path: Path) -> None:
+    one = Guided(tmp_path)
+    hostile = "\x1b[2Jpractice"
+    changed = tuple(replace(block, label=hostile) for block in PLAN.blocks)
+    follow_plan(one.recording.folder, replace(PLAN, blocks=changed))
+    said = one.look()
+    assert "\x1b" not in said and "[2Jpractice" in said
+
+
+def test_lines_are_heard_whole_however_they_come() -> None:
+    end, typed = os.pipe()
+    heard: queue.Queue[str] = queue.Queue()
+    read_lines(heard.put, end)
+    for piece in (b"p", b"\n\nb", b"\n", b"\xff\n"):
+        os.write(typed, piece)
+    assert [heard.get(timeout=10) for _ in range(4)] == ["p", "", "b", "\ufffd"]
+    os.close(typed)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGTTIN"), reason="no terminals of that kind")
+def test_a_recording_sent_to_the_background_is_not_halted() -> None:
+    """A child that reads its terminal from the background goes on (it would be stopped)."""
+    program = (
+        "import os, time; from app.recording_plan import read_lines\n"
+        "if os.fork(): time.sleep(1.5); os._exit(0)\n"
+        "os.setpgid(0, 0); read_lines(print)\n"
+        "time.sleep(0.3); os.write(1, b'alive'); os._exit(0)\n"
+    )
+    leader, follower = os.openpty()
+    child = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            f"import fcntl, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0)\n{program}",
+        ],
+        stdin=follower,
+        stdout=subprocess.PIPE,
+        start_new_session=True,
+        cwd=Path(__file__).resolve().parents[2],
+    )
+    os.close(follower)
+    out, _ = child.communicate(timeout=30)
+    os.close(leader)
+    assert out == b"alive"

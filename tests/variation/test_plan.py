@@ -81,3 +81,9 @@ def test_the_checklist_names_every_block_the_cautions_and_the_pitfalls():
 def test_plans_that_can_answer_nothing_are_refused(wrong, said):
     with pytest.raises(SwingspreadError, match=said):
         alternating_plan(**wrong)
+
+
+@pytest.mark.parametrize("labels", [("practice", "Practice"), ("", "pressure"), ("a|b", "c")])
+def test_labels_must_tell_the_blocks_apart(labels):
+    with pytest.raises(SwingspreadError, match="name"):
+        alternating_plan(swings_per_set=20, labels=labels)
