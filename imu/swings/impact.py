@@ -6,11 +6,11 @@ sample is held against the parabola through the three before it: its *jump* is w
 not foretell. A strike's jumps stand out from those before it and are in proportion to the
 speed of the club.
 
-The onset is the moment the jump passes a tenth of its first height, on a logarithmic scale
-between samples, since a low-pass filter rounds a shock's beginning roughly so. An anti-alias
-filter with its corner at 0.25 to 0.4 of the sampling rate delays by 0.5 to 0.7 of a sampling
-interval; about that is taken off. What stays unknown of the filter, the strike's own shape and
-the sampling are in the standard error.
+The onset is read between samples, on a logarithmic scale, since a low-pass filter rounds a
+shock's beginning roughly so: the moment the acceleration is away from what the samples before the
+shock foretold by a fifth of its first height. An anti-alias filter with its corner at 0.25 to 0.4
+of the sampling rate delays by 0.5 to 0.7 of a sampling interval; about that is taken off. What
+stays unknown of the filter, the strike's own shape and the sampling are in the standard error.
 """
 
 from __future__ import annotations
@@ -48,21 +48,27 @@ LOOK_EARLIER = 4
 """Samples before the first clear one in which the shock may already have begun."""
 
 FIRST_HEIGHT = 0.004
-"""s after the first clear jump within which the shock's first height is read."""
+"""s after the first jump within which the shock's first height is read."""
 
-ONSET_PART = 0.1
+TOUCHED = 12.0
+"""How many times the noise a jump must reach to be the shock's first."""
+
+FORETELLING = 5
+"""Samples before the first touched one that foretell what the shock's are held against."""
+
+ONSET_PART = 0.2
 """Part of the first height at which the onset is read."""
 
 DELAY_ERROR = 0.0003
 """s, standard error from the unknown delay of the sensor's filter and the shape of the shock."""
 
 FILTER_LAG = 0.5
-"""Lag of the tenth point behind the strike, as a part of the sampling interval."""
+"""Lag of that point behind the strike, as a part of the sampling interval."""
 
 TRAVEL = 0.0002
 """s for the shock to run up a metre of shaft (about 5000 m/s in steel and carbon)."""
 
-STEP_ERROR = 0.35
+STEP_ERROR = 0.3
 """Standard error from sampling and filter, as a part of the interval (even spread: 0.29)."""
 
 
@@ -102,7 +108,7 @@ def find_strike(stream: Stream, begin: float, end: float, club_rate: float) -> S
     run = np.flatnonzero(inside & (jump >= min(clear, float(jump[greatest]))))
     run = run[(time[run] > time[greatest] - QUIET_BEFORE) & (run <= greatest)]
     shock = int(run[0])
-    return _after_gap(time, shock) or _onset(time, jump, shock, usual)
+    return _after_gap(time, shock) or _onset(time, acc, jump, shock, usual)
 
 
 def _after_gap(time: FloatArray, shock: int) -> Strike | None:
@@ -117,24 +123,42 @@ def _after_gap(time: FloatArray, shock: int) -> Strike | None:
     return Strike(0.5 * (begin + end), (end - begin) / math.sqrt(12.0), math.inf, lost=True)
 
 
-def _onset(time: FloatArray, jump: FloatArray, shock: int, usual: float) -> Strike | None:
+def _onset(
+    time: FloatArray, acc: FloatArray, jump: FloatArray, shock: int, usual: float
+) -> Strike | None:
     """Onset of the shock whose first clear sample is ``shock``."""
     first = max(shock - LOOK_EARLIER, BEFORE)
-    stop = int(np.searchsorted(time, time[shock] + FIRST_HEIGHT, side="right"))
-    part = jump[first : max(stop, shock + 1)]
-    height = float(part.max())
-    noise = max(usual, 1e-3 * height)
+    noise = max(usual, 1e-3 * float(jump[first : shock + 1].max()))
+    (beyond,) = np.nonzero(jump[first : shock + 1] > TOUCHED * noise)
+    touched = first + int(beyond[0]) if len(beyond) else shock
+    stop = int(np.searchsorted(time, time[touched] + FIRST_HEIGHT, side="right"))
+    away = _away(time, acc, touched, max(stop, touched + 2))
+    height = float(away.max())
     level = max(ONSET_PART * height, 4.0 * noise)
-    (over,) = np.nonzero(part > level)
+    (over,) = np.nonzero(away > level)
     if len(over) == 0:
         return None
-    place = first + int(over[0])
+    place = touched + int(over[0])
     step = float(time[place] - time[place - 1])
-    low = max(float(jump[place - 1]), noise)
-    share = math.log(level / low) / math.log(float(jump[place]) / low) if low < level else 0.5
+    before = float(jump[place - 1]) if place == touched else float(away[over[0] - 1])
+    low, high = max(before, noise), float(away[over[0]])
+    share = math.log(level / low) / math.log(high / low) if low < level else 0.5
     usual_step = float(np.median(np.diff(time)))
     moment = float(time[place - 1]) + share * step - FILTER_LAG * usual_step - TRAVEL
     return Strike(moment, math.hypot(STEP_ERROR * step, DELAY_ERROR), height)
+
+
+def _away(time: FloatArray, acc: FloatArray, touched: int, stop: int) -> FloatArray:
+    """(stop − touched,) m/s², distance from what the samples before ``touched`` foretold.
+
+    Unlike a jump it does not forget: what is foretold stays free of the shock.
+    """
+    base = slice(max(touched - FORETELLING, 0), touched)
+    origin = float(time[touched])
+    parabola = np.polynomial.polynomial.polyfit(time[base] - origin, acc[base], 2)
+    foretold = np.polynomial.polynomial.polyval(time[touched:stop] - origin, parabola).T
+    missed = acc[touched:stop] - foretold
+    return np.sqrt(np.einsum("ij,ij->i", missed, missed))
 
 
 def jumps(time: FloatArray, acc: FloatArray) -> FloatArray:
