@@ -6,6 +6,8 @@ import json
 from collections.abc import Sequence
 from functools import lru_cache
 
+import numpy as np
+
 from app.saved_sets import block_token, shown_name
 from app.shelf import Entry
 from app.store import Store, SwingSet
@@ -66,11 +68,11 @@ def counted_set(shown: SwingSet, name: str) -> CountedSet:
             for entry, analysis in zip(shown.entries, shown.analyses, strict=True)
         ]
     )
-    keep = struck.swings[["recording_id", "swing"]].apply(tuple, axis=1)
-    chosen = set(keep)
     swings = struck.swings.drop(columns=["key", "name"]).reset_index(drop=True)
     curves = everything.curves
-    inside = [pair in chosen for pair in zip(curves["recording_id"], curves["swing"], strict=True)]
+    inside = np.zeros(len(curves), dtype=bool)
+    for identity, own in swings.groupby("recording_id"):
+        inside |= (curves["recording_id"] == identity) & curves["swing"].isin(own["swing"])
     left_out = shown.swings[~shown.swings["key"].isin(struck.swings["key"])]
     reasons = left_out.assign(reason=left_out["left_out"].where(left_out["left_out"] != "", "poor"))
     columns = ["recording_id", "recording", "swing", "impact_club_clock_us", "reason"]

@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from app.clubs import CLUB_LENGTHS_CM, usual_length_cm
+from app.clubs import CLUB_LENGTHS_CM
 from imu.further_sensors import ROLE_CODES
 
 if TYPE_CHECKING:
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from imu.recorder.finish import Finished
     from imu.recorder.folder import JournalFolder
     from imu.recorder.radio import Radio, Sighting
-    from imu.types import Club, Manifest
     from imu.variation.blocks import FollowedPlan
 
 HELP = "record swings from the sensors into the library, with live numbers"
@@ -98,6 +97,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Record until Ctrl-C or the time is up, then put it into the library and analyse it."""
     import asyncio
 
+    from app.declared import declared_club, planned
     from app.planned_session import compare_words
     from app.recording_screen import RecordingScreen
     from imu.recorder.finish import finish_recording
@@ -116,8 +116,9 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"  {fault}")
     if not arguments.no_analysis and {"forearm", "club"} <= set(finished.entry.samples):
         _analyse(arguments.library, finished)
-    if finished.entry.plan is not None:
-        print(compare_words(finished.entry.plan.name, Library(arguments.library)))
+    plan = finished.entry.plan
+    if plan is not None and (words := compare_words(plan.name, Library(arguments.library))):
+        print(words)
     return 0
 
 
@@ -138,36 +139,13 @@ def _clock_doubt(library: str | None) -> str:
     return clock_doubt(datetime.now().astimezone(), max(moments)) if moments else ""
 
 
-def planned(arguments: argparse.Namespace) -> FollowedPlan | None:
-    """The session of the plan to follow; None without a plan. Raises SwingspreadError."""
-    from app.planned_session import session_to_follow
-    from imu.errors import SwingspreadError
-    from imu.recordings.library import Library
-
-    if arguments.plan is None:
-        if arguments.plan_session is not None:
-            raise SwingspreadError("--plan-session: name the plan too, with --plan")
-        return None
-    for given, option in ((arguments.block, "--block"), (arguments.resume, "--resume")):
-        if given:
-            whose = (
-                "an interrupted recording keeps its own plan"
-                if arguments.resume
-                else ("the plan names the blocks")
-            )
-            raise SwingspreadError(f"{option} with --plan: {whose}; leave one of them out")
-    library = Library(arguments.library)
-    return session_to_follow(
-        library.path, library.entries(), arguments.plan, arguments.plan_session
-    )
-
-
 async def _record(
     arguments: argparse.Namespace, screen: RecordingScreen, plan: FollowedPlan | None
 ) -> JournalFolder:
     from pathlib import Path
 
     from app.commands.sensors import open_radio
+    from app.declared import further_roles, manifest
     from imu.errors import SwingspreadError
     from imu.recorder.folder import default_journals, interrupted, new_folder
     from imu.recorder.plan_steps import follow_plan
@@ -296,11 +274,12 @@ async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[st
 
     Raises SwingspreadError when none is heard or the choice is not clear.
     """
+    from app.declared import further_roles, further_sensor
     from imu.errors import SwingspreadError
     from imu.recorder.find import choose_roles, find_sensors
 
     wanted = {"forearm": arguments.forearm_sensor, "club": arguments.club_sensor}
-    wanted |= {role: _further(arguments, role) or None for role in further_roles(arguments)}
+    wanted |= {role: further_sensor(arguments, role) or None for role in further_roles(arguments)}
     named = {serial.lower() for serial in wanted.values() if serial}
 
     def enough(heard: Sequence[Sighting]) -> bool:
@@ -318,81 +297,3 @@ async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[st
     if not chosen:
         raise SwingspreadError("; ".join(problems) or "no usable sensor was heard")
     return chosen
-
-
-def further_roles(arguments: argparse.Namespace) -> list[str]:
-    """Roles beside forearm and club that were asked for."""
-    return [role for role in ROLE_CODES if _further(arguments, role) is not None]
-
-
-def _further(arguments: argparse.Namespace, role: str) -> str | None:
-    serial: str | None = getattr(arguments, f"{role}_sensor")
-    return serial
-
-
-def declared_club(arguments: argparse.Namespace) -> Club:
-    """The club as declared. Raises SwingspreadError when its length cannot be known."""
-    from imu.errors import SwingspreadError
-    from imu.types import Club
-
-    length = arguments.club_length or usual_length_cm(arguments.club)
-    if length is None:
-        raise SwingspreadError(
-            f"club {arguments.club!r}: length unknown; give it with --club-length CM, or use one "
-            f"of {', '.join(CLUB_LENGTHS_CM)}"
-        )
-    if not 50.0 <= length <= 140.0:
-        raise SwingspreadError(f"--club-length {length:g}: give centimetres from 50 to 140")
-    return Club(arguments.club, length / 100.0)
-
-
-def manifest(
-    arguments: argparse.Namespace,
-    chosen: dict[str, FoundSensor],
-    virtual_player: Manifest | None,
-) -> Manifest:
-    """All that is known before the first sample."""
-    from dataclasses import replace
-    from datetime import datetime
-
-    from imu.recordings.names import clean_label
-    from imu.types import Manifest, Player
-
-    player = Player(
-        clean_label(arguments.player, "player"),
-        "left" if arguments.left_handed else "right",
-        arguments.arm_length / 100.0,
-    )
-    sensors: dict[str, dict[str, object]] = {
-        role: {"serial": s.serial} for role, s in chosen.items()
-    }
-    for role, key, distance in (
-        ("forearm", "distance_to_wrist", arguments.wrist_distance),
-        ("club", "distance_from_butt", arguments.butt_distance),
-    ):
-        if distance is not None and role in sensors:
-            sensors[role][key] = distance / 100.0
-    known = Manifest(
-        player=player,
-        club=declared_club(arguments),
-        name=clean_label(arguments.name, "name"),
-        session=clean_label(arguments.session, "session"),
-        block=clean_label(arguments.block, "block"),
-        recorded_at=datetime.now().astimezone().isoformat(timespec="seconds"),
-        notes=arguments.notes,
-        sensors=sensors,
-        source="recorded",
-    )
-    if virtual_player is None:
-        return known
-    facts = {
-        role: {**virtual_player.sensors.get(role, {}), **facts} for role, facts in sensors.items()
-    }
-    return replace(
-        known,
-        player=replace(virtual_player.player, name=player.name or "Virtual player"),
-        club=virtual_player.club,
-        sensors=facts,
-        notes=" ".join(filter(None, [arguments.notes, virtual_player.notes])),
-        source="simulated",
-    )
