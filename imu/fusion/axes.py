@@ -202,7 +202,7 @@ def _arc(
         if len(rows) < 8:
             continue
         turning = skew(track.rate[rows])
-        matrix = track.matrix()[rows]
+        matrix = track.matrix(rows)
         design = matrix @ (turning @ turning + skew(track.rate_change[rows]))
         felt = np.einsum("nij,nj->ni", matrix, track.force[rows]) - up
         apart = (time[:, None] - time[None, :]) / _HUB_TIME
@@ -287,16 +287,16 @@ def mounting(
     for swing, pair in zip(swings, tracks, strict=True):
         window, time = swing.window, swing.time
         first, last = np.searchsorted(time, [window.top - 0.1, window.impact])
-        forearm = pair[FOREARM].matrix()[first:last]
-        club = pair[CLUB].matrix()[first:last]
+        forearm = pair[FOREARM].matrix(slice(first, last))
+        club = pair[CLUB].matrix(slice(first, last))
         seen = np.einsum("nji,nj->ni", forearm, club @ shaft)
         widest = int(np.argmin(seen @ arm))
         thumbs.append(_flat(seen[widest], arm))
     thumb = _flat(np.mean(thumbs, axis=0), arm)
     for swing, pair in zip(swings, tracks, strict=True):
         row = int(np.searchsorted(swing.time, swing.window.takeaway))
-        world = pair[FOREARM].matrix()[row] @ thumb
-        grips.append(_flat(pair[CLUB].matrix()[row].T @ world, shaft))
+        world = pair[FOREARM].matrix_at(row) @ thumb
+        grips.append(_flat(pair[CLUB].matrix_at(row).T @ world, shaft))
     grip = _flat(np.mean(grips, axis=0), shaft)
     return Mounting({FOREARM: _frame(arm, thumb), CLUB: _frame(shaft, grip)}, axes)
 

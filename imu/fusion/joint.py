@@ -178,7 +178,7 @@ def rotation_field(
     rows = np.arange(0, len(track.time), stride)
     time = track.time[rows]
     step = float(time[1] - time[0])
-    matrix = track.matrix()[rows]
+    matrix = track.matrix(slice(0, None, stride))
     rate = np.empty((len(rows), 3, 12))
     rate[:, :, GYR_BIAS] = -(matrix @ (np.eye(3) + errors.gyr_matrix))
     rate[:, :, GYR_MATRIX] = outer(matrix, track.rate_read[rows])

@@ -32,7 +32,7 @@ def heading_at_address(samples: SwingSamples, club: Track, shaft: FloatArray) ->
     takeaway = samples.window.takeaway
     first, last = np.searchsorted(club.time, [takeaway - _ADDRESS, takeaway])
     rows = slice(int(first), max(int(last), int(first) + 1))
-    forward = (club.matrix()[rows] @ shaft).mean(axis=0)
+    forward = (club.matrix(rows) @ shaft).mean(axis=0)
     if math.hypot(forward[0], forward[1]) < _STEEPEST:
         return 0.0
     # With the ball ahead, the target of a right-handed player lies to the left: z × forward.

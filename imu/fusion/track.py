@@ -18,7 +18,7 @@ import numpy as np
 from imu.fusion.parameters import SensorErrors
 from imu.fusion.quaternion import from_rotvec, multiply, rotate, to_matrix
 from imu.fusion.samples import SensorSpan
-from imu.types import FloatArray
+from imu.types import FloatArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ class Track:
     force_read: FloatArray
     wrist: FloatArray
 
-    def matrix(self, rows: slice = slice(None)) -> FloatArray:
+    def matrix(self, rows: slice | IntArray = slice(None)) -> FloatArray:
         """(N, 3, 3) sensor to world, or of some rows only."""
         return to_matrix(self.orientation[rows])
 
@@ -127,10 +127,11 @@ def follow(
     """
     orientation = multiply(start, integral)
     if breaks:
-        total = np.zeros((len(time), 3))
+        first = int(np.searchsorted(time, min(spell.start for spell in breaks)))
+        total = np.zeros((len(time) - first, 3))
         for spell, turn in zip(breaks, turns, strict=True):
-            total += spell.ramp(time)[:, None] * turn
-        orientation = multiply(from_rotvec(total), orientation)
+            total += spell.ramp(time[first:])[:, None] * turn
+        orientation[first:] = multiply(from_rotvec(total), orientation[first:])
     rate = reading.rate
     change = np.gradient(rate, float(time[1] - time[0]), axis=0)
     turning = cross(rate, cross_lever(rate, lever)) + cross_lever(change, lever)

@@ -133,30 +133,37 @@ def motion_errors(
         tilted = field.matrix @ (axis.across.T @ tilt)
         parts = [by_shared @ square_root, own @ own_root]
         fields[role] = (np.concatenate(parts, axis=2), tilted)
-    count = len(time)
-    shared = np.concatenate([fields[role][0] for role in SENSORS]).reshape(2 * count * 3, -1)
-    columns = [shared]
-    own_share = [np.zeros(SIZE), np.ones(swing.state.size)]
     bumps = _give_bumps(time, window) * fit.give * GIVE_SHARE
+    singles = []
     for number, role in enumerate(SENSORS):
         arm_axis = mounted.axes[role].axis if role == FOREARM else None
         gives = _give_turns(tracks[role], stride, time, window, bumps, arm_axis)
         inside = _inside_breaks(swing, role, time)
         shares = (0.0, *[GIVE_DIFFERS] * len(gives), *[1.0] * len(inside))
         for part, share in zip((fields[role][1], *gives, *inside), shares, strict=True):
-            block = np.zeros((2, count, 3, part.shape[2]))
-            block[number] = part
-            columns.append(block.reshape(2 * count * 3, -1))
-            own_share.append(np.full(part.shape[2], share))
-    every = np.hstack(columns)
+            singles.append((number, part, share))
+    common = SIZE + swing.state.size
+    count = len(time)
+    width = common + sum(part.shape[2] for _, part, _ in singles)
+    every = np.zeros((2, count, 3, width))
+    for number, role in enumerate(SENSORS):
+        every[number, :, :, :common] = fields[role][0]
+    own_share = np.concatenate([np.zeros(SIZE), np.ones(width - SIZE)])
+    first = common
+    for number, part, share in singles:
+        columns = slice(first, first + part.shape[2])
+        every[number, :, :, columns] = part
+        own_share[columns] = share
+        first = columns.stop
     # Only the part up to just after impact carries numbers.
-    carries = np.tile(np.repeat(time <= window.impact + 0.05, 3), 2)
-    _, values, right = np.linalg.svd(every[carries].T @ every[carries])
+    carries = int(np.searchsorted(time, window.impact + 0.05, side="right"))
+    seen = every[:, :carries].reshape(-1, width)
+    _, values, right = np.linalg.svd(seen.T @ seen)
     kept = min(_MOST_ERRORS, int(np.count_nonzero(values / count > _NEGLIGIBLE)))
     kept = max(kept, 1)
-    main = (every @ right[:kept].T).reshape(2, count, 3, -1)
+    main = (every.reshape(-1, width) @ right[:kept].T).reshape(2, count, 3, -1)
     rotation = {role: np.moveaxis(main[number], 2, 0) for number, role in enumerate(SENSORS)}
-    return MotionErrors(time, rotation, right[:kept] * np.concatenate(own_share), fit.give)
+    return MotionErrors(time, rotation, right[:kept] * own_share, fit.give)
 
 
 def _before_strike(state: SwingState, role: str) -> FloatArray:
@@ -212,7 +219,8 @@ def _give_turns(
     arm_axis : the forearm's long axis in its sensor, about which skin slides most; None for the
     club, whose clamp does not slide.
     """
-    rate = np.einsum("nij,nj->ni", track.matrix()[::stride], track.rate[::stride])
+    matrix = track.matrix(slice(0, None, stride))
+    rate = np.einsum("nij,nj->ni", matrix, track.rate[::stride])
     main = rate[(time > window.impact - 0.2) & (time < window.impact)]
     axis = main.mean(axis=0) if len(main) else np.array([0.0, 1.0, 0.0])
     axis = axis / max(float(np.linalg.norm(axis)), 1e-9)
@@ -220,7 +228,7 @@ def _give_turns(
     across /= max(float(np.linalg.norm(across)), 1e-9)
     turns = [bumps[:, None, :] * way[:, None] for way in (axis, across)]
     if arm_axis is not None:
-        long_axis = track.matrix()[::stride] @ arm_axis
+        long_axis = matrix @ arm_axis
         turns.append(SLIDE_SHARE * bumps[:, None, :] * long_axis[:, :, None])
     return turns
 
