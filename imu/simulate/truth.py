@@ -114,7 +114,8 @@ def measure_swing(
     directions = swing.across[span] / np.linalg.norm(swing.across[span], axis=1)[:, None]
     normal = directions.mean(axis=0)
     normal /= np.linalg.norm(normal)
-    arm_in, club_in = swing.arm_rate @ normal, swing.club_rate @ normal
+    # The shaft's roll about itself turns the club in no plane, so it is left out.
+    arm_in, club_in = swing.arm_rate @ normal, swing.across @ normal
 
     club_top = _last_rise(time, club_in, impact - 0.05)
     arm_top = _last_rise(time, arm_in, impact - 0.05)

@@ -39,7 +39,7 @@ As large as in simulated sessions of bending shafts and sliding skin (seeds 2000
 FLAT_PEAK_FLOOR_MS = 0.3
 STRIKE_DIFFERS = 0.4
 """Part of a strike's error that differs from swing to swing; the filter's share is always alike."""
-TURN_MS = 0.5
+TURN_MS = 0.2
 """A turn from back to forward is read in a plane; a plane a little off moves it so far, ms."""
 _ITSELF, _LONGER_CLUB, _LONGER_ARM, _LATER_STRIKE, _FIRST_ERROR = range(5)
 """Rows of the stack of readings."""

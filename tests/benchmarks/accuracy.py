@@ -31,6 +31,24 @@ from imu.types import CLUB, FOREARM, Analysis, Club
 CLUBS = (Club("7-iron", 0.94, 0.05), Club("driver", 1.13, 0.05), Club("wedge", 0.89, 0.05))
 NEAR = 0.15
 ASSUMED = "assumed"
+COUNTED = ("waggle_count",)
+LIMITS = {
+    "found %": "100 / 100 / 98",
+    "told apart %": "100 / 100 / 98",
+    "false finds": "0",
+    "poor %": "",
+    "hinge RMSE median °": "0.5 / 1.0 / 1.8",
+    "hinge top rms °": "0.8 / 1.4 / 2.6",
+    "hinge top swing-to-swing °": "0.4 / 0.6 / 1.1",
+    "hinge impact rms °": "0.6 / 1.4 / 2.4",
+    "the same, practice swings too °": "",
+    "clock rms ms": "0.3 / 0.7 / 2",
+    "release rms ms": "0.8 / 1.2 / 2",
+    "release swing-to-swing ms": "0.4 / 0.6 / 1.2",
+    "impact rms ms": "0.7 / 1 / 2",
+    "tempo rms %": "1 / 1.5 / 2.5",
+}
+"""The limits to keep, clean / typical / harsh."""
 
 
 def assumed() -> Profile:
@@ -212,17 +230,42 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=10)
     parser.add_argument("--first-seed", type=int, default=1000)
     parser.add_argument("--coverage", action="store_true", help="every metric, not targets alone")
+    parser.add_argument("--markdown", action="store_true", help="the tables of DEVELOPERS.md too")
     options = parser.parse_args()
     seeds = range(options.first_seed, options.first_seed + options.seeds)
-    columns = {}
+    columns, covered = {}, {}
     for profile in options.profile:
         score = run(profile, seeds)
         columns[profile] = targets(score)
+        covered[profile] = coverage(score)
         if options.coverage:
             print(f"\n{profile}")
-            print(coverage(score).to_string(float_format=lambda value: f"{value:.4g}"))
+            print(covered[profile].to_string(float_format=lambda value: f"{value:.4g}"))
     print()
     print(pd.DataFrame(columns).to_string(float_format=lambda value: f"{value:.3g}"))
+    if options.markdown:
+        print("\n" + markdown(columns, covered))
+
+
+def markdown(columns: dict[str, dict[str, float]], covered: dict[str, pd.DataFrame]) -> str:
+    """Both tables as they stand in DEVELOPERS.md."""
+    profiles = list(columns)
+    head = "| | " + " | ".join(profiles)
+    lines = [head + " | limit |", "|---" * (len(profiles) + 2) + "|"]
+    for name in next(iter(columns.values())):
+        if name in LIMITS:
+            values = " | ".join(f"{columns[profile][name]:.3g}" for profile in profiles)
+            lines.append(f"| {name} | {values} | {LIMITS[name]} |")
+    lines += ["", head + " |", "|---" * (len(profiles) + 1) + "|"]
+    for name in next(iter(covered.values())).index:
+        rows = [covered[profile].loc[name] for profile in profiles]
+        if all(row["n"] for row in rows) and name not in COUNTED:
+            told = " | ".join(
+                f"{row['rms']:.3g} / {row['stated_se']:.3g} / {row['within_95']:.0f} %"
+                for row in rows
+            )
+            lines.append(f"| `{name}` | {told} |")
+    return "\n".join(lines)
 
 
 if __name__ == "__main__":
