@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -88,7 +88,7 @@ def analyse(
     belt = aligned.streams.get(BELT)
     belt_clock = _clock_error(recording, aligned, BELT) if belt is not None else math.nan
     rows: list[dict[str, Any]] = []
-    curves: list[pd.DataFrame] = []
+    curves: list[Mapping[str, np.ndarray]] = []
     fits = iter(solved.swings)
     for number, (window, samples) in enumerate(zip(windows, cut, strict=True), start=1):
         tell(0.5 + 0.5 * (number - 1) / len(windows), f"measuring swing {number}")
@@ -105,10 +105,7 @@ def analyse(
     delays = [filter_delay(recording, role)[1] for role in (FOREARM, CLUB)]
     clock = _with_shift(aligned.clocks[FOREARM], solved.main.fit, math.hypot(*delays))
     swings = _with_club_clock(pd.DataFrame(rows), aligned.clocks[CLUB])
-    curve_table = pd.concat(curves, ignore_index=True)
-    to_sensor = aligned.clocks[CLUB].to_sensor(curve_table["t_s"].to_numpy())
-    curve_table["t_club_clock_us"] = to_sensor * 1e6
-    curve_table = _narrowed(curve_table)
+    columns = [*CURVE_COLUMNS, *further_curve_columns(aligned.streams)]
     tell(1.0, "done")
     return Analysis(
         recording_id=recording.id,
@@ -116,7 +113,7 @@ def analyse(
         handedness=recording.manifest.player.handedness,
         settings=chosen.as_dict(),
         swings=swings[[*SWING_COLUMNS, *further_swing_columns(aligned.streams)]],
-        curves=curve_table[[*CURVE_COLUMNS, *further_curve_columns(aligned.streams)]],
+        curves=_curve_table(curves, columns, aligned.clocks[CLUB]),
         calibration=describe_parts(solved.parts, recording.manifest),
         clock=clock,
         rejected=found.rejected,
@@ -128,10 +125,21 @@ def analyse(
     )
 
 
-def _narrowed(curves: pd.DataFrame) -> pd.DataFrame:
-    """Times in 64 bits, the rest in 32, which hold far more than the sensors know."""
-    wide = curves.select_dtypes("float64").columns
-    return curves.astype({name: np.float32 for name in wide if not name.startswith("t_")})
+def _curve_table(
+    curves: Sequence[Mapping[str, np.ndarray]], columns: Sequence[str], club: ClockModel
+) -> pd.DataFrame:
+    """Curves of all swings, one below the other.
+
+    Times in 64 bits, the rest in 32, which hold far more than the sensors know.
+    """
+    joined: dict[str, np.ndarray] = {}
+    for name in columns:
+        if name != "t_club_clock_us":
+            values = np.concatenate([curve[name] for curve in curves])
+            narrow = values.dtype == np.float64 and not name.startswith("t_")
+            joined[name] = values.astype(np.float32) if narrow else values
+    joined["t_club_clock_us"] = club.to_sensor(joined["t_s"]) * 1e6
+    return pd.DataFrame({name: joined[name] for name in columns})
 
 
 def _measure(
@@ -143,7 +151,7 @@ def _measure(
     noise: Noise,
     recording: Recording,
     settings: AnalysisSettings,
-) -> tuple[dict[str, Any], pd.DataFrame]:
+) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """Row of the swing table and curves of one swing."""
     club, arm_length = recording.manifest.club, recording.manifest.player.arm_length
     motion, fit, mounted = solved.motion, solved.session.fit, solved.session.mounted
@@ -174,8 +182,8 @@ def _measure(
         row[metric.name] = measured.metrics.get(metric.name, math.nan)
         row[metric.se_name] = stated.metrics.get(metric.name, math.nan)
         row[metric.se_swing_name] = stated.own.get(metric.name, math.nan)
-    curve = pd.DataFrame(swing_curves(motion, measured, club, arm_length))
-    curve["swing"] = number
+    curve = swing_curves(motion, measured, club, arm_length)
+    curve["swing"] = np.full(len(motion.time), number)
     curve["hinge_se_deg"] = errors.hinge_sigma(motion) / DEG
     return row, curve
 

@@ -63,8 +63,12 @@ def lower_hull(x: FloatArray, y: FloatArray) -> IntArray:
 
 def closest_line_below(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     """Slope and height at the mean of ``x`` of the line closest below all points (N,)."""
+    return _line_below(x, y, float(np.mean(x)))
+
+
+def _line_below(x: FloatArray, y: FloatArray, middle: float) -> tuple[float, float]:
+    """Slope and height at ``middle`` of the line through the hull's edge below it."""
     hull = lower_hull(x, y)
-    middle = float(np.mean(x))
     right = int(np.clip(np.searchsorted(x[hull], middle), 1, len(hull) - 1))
     a, b = hull[right - 1], hull[right]
     slope = float((y[b] - y[a]) / (x[b] - x[a]))
@@ -151,13 +155,16 @@ def _window_minima(x: FloatArray, values: FloatArray) -> tuple[FloatArray, Float
 
 def _leave_one_part_out(x: FloatArray, y: FloatArray) -> tuple[list[float], list[float]]:
     """Height at x = 0 and slope with each eighth of the points left out."""
+    parts = np.array_split(np.arange(len(x)), 8)
+    # A hull of all points is made of points on the hulls of the parts.
+    lowest = [part[lower_hull(x[part], y[part])] for part in parts]
     heights, slopes = [], []
-    for part in np.array_split(np.arange(len(x)), 8):
-        keep = np.ones(len(x), dtype=bool)
-        keep[part] = False
-        slope, height = closest_line_below(x[keep], y[keep])
+    for left_out, part in enumerate(parts):
+        kept = np.concatenate([hull for n, hull in enumerate(lowest) if n != left_out])
+        middle = float((x.sum() - x[part].sum()) / (len(x) - len(part)))
+        slope, height = _line_below(x[kept], y[kept], middle)
         slopes.append(slope)
-        heights.append(height - slope * float(np.mean(x[keep])))
+        heights.append(height - slope * middle)
     return heights, slopes
 
 

@@ -14,7 +14,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from imu.swings.sampling import choose, crossings, value_at
 from imu.swings.standard_errors import rate_noise
@@ -119,8 +118,8 @@ def _slope(time: FloatArray, smooth: FloatArray, place: float, width: int) -> fl
 
 
 def add_belt(
-    row: Mapping[str, object], curve: pd.DataFrame, belt: Stream, clock_se: float
-) -> tuple[dict[str, object], pd.DataFrame]:
+    row: Mapping[str, object], curve: Mapping[str, np.ndarray], belt: Stream, clock_se: float
+) -> tuple[dict[str, object], dict[str, np.ndarray]]:
     """A swing's row and curves with what the belt's sensor says.
 
     row : of the swing table, with its events. curve : its curves. clock_se : s, how well the
@@ -130,7 +129,7 @@ def add_belt(
     def moment(name: str) -> float:
         return float(row[name])  # type: ignore[arg-type]
 
-    end = float(curve["t_s"].iloc[-1])
+    end = float(curve["t_s"][-1])
     turn = belt_turn(belt, moment("takeaway_s"), moment("arm_top_s"), moment("impact_s"), end)
     own = math.hypot(turn.se, moment("arm_top_s_se"))
     added = {
@@ -141,8 +140,8 @@ def add_belt(
     if turn.why:
         said = "; ".join(part for part in (str(row["notes"]), f"{METRIC}: {turn.why}") if part)
         added |= {"notes": said}  # type: ignore[dict-item]
-    at = curve["t_s"].to_numpy(float)
+    at = curve["t_s"]
     seen = np.full(len(at), math.nan)
     if len(turn.sample_times):
         seen = np.interp(at, turn.sample_times, turn.rate, left=math.nan, right=math.nan) / DEG
-    return {**row, **added}, curve.assign(**{CURVE: seen})
+    return {**row, **added}, {**curve, CURVE: seen}
