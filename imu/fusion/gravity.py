@@ -23,7 +23,6 @@ _UP = np.array([0.0, 0.0, STANDARD_GRAVITY])
 _SHORTEST = 0.12
 _FORCE_FLOOR = 0.02
 _RATE_FLOOR = 0.002
-_TURNED_MATTERS = 5.0
 
 
 def spells_within(spells: RestSpells, start: float, end: float) -> list[tuple[float, float, float]]:

@@ -7,6 +7,7 @@ lead over the return is carried to the practice swings, and its spread is their 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -21,6 +22,8 @@ _FEWEST = 3
 _UNKNOWN_SPREAD = 0.003
 _LEAST_SPREAD = 0.001
 _FAR_OFF = 0.03
+_NO_RETURN_SPREAD = 0.03
+"""s. Then the moment of greatest club rate stands in, which says little about where a ball was."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +45,7 @@ def return_lead(
     for motion, window in zip(motions, windows, strict=True):
         if window.kind == BALL:
             lead = _returned(motion, replace(window, kind=PRACTICE), settings) - window.impact
-            if abs(lead) < _FAR_OFF:
+            if abs(lead) < _FAR_OFF:  # not so where the shaft did not return: NaN
                 leads.append(lead)
     if len(leads) < _FEWEST:
         return ReturnLead(0.0, _UNKNOWN_SPREAD, len(leads))
@@ -59,8 +62,10 @@ def as_if_struck(
 ) -> tuple[SwingWindow, str]:
     """The window with impact placed as if a ball had been there, and a remark on how."""
     impact = _returned(motion, window, settings)
-    if not np.isfinite(impact):
-        return window, "no ball, and the shaft did not return to its address direction"
+    if math.isnan(impact):
+        return replace(window, impact_se=_NO_RETURN_SPREAD), (
+            "no ball, and the shaft did not return to its address direction"
+        )
     # A swing without a ball need not come down to where a ball would have been.
     spread = float(np.hypot(usual.spread, 0.5 * usual.lead))
     placed = replace(window, kind=BALL, impact=impact - usual.lead, impact_se=spread)
@@ -71,6 +76,6 @@ def as_if_struck(
 
 
 def _returned(motion: Motion, window: SwingWindow, settings: AnalysisSettings) -> float:
-    """When the shaft came back to its address direction, s."""
+    """When the shaft came back to its address direction, s; NaN if it did not."""
     places = find_events(Movements.of(motion), window, settings.release_threshold)
-    return float(places.times(["impact"])[0, 0])
+    return float(places.times(["impact"])[0, 0]) if places.returned[0] else math.nan
