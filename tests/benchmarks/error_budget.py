@@ -56,10 +56,16 @@ WITHOUT: Mapping[str, Callable[[Profile], Profile]] = {
 """Sources of error by name, and how a profile looks without them."""
 
 
+def _without_all(profile: Profile) -> Profile:
+    for changed in WITHOUT.values():
+        profile = changed(profile)
+    return profile
+
+
 def without_each(profile: str, seeds: range) -> pd.DataFrame:
     """rms error of the shown metrics over the ball swings, one row for each source taken away."""
     rows = {}
-    for name, changed in WITHOUT.items():
+    for name, changed in {**WITHOUT, "all of these": _without_all}.items():
         score = Score()
         for seed in seeds:
             session = play(changed(profile_named(profile)), seed)
