@@ -82,7 +82,6 @@ def analyse(
     )
     noise = Noise(
         rate=rate_noise(aligned.streams[CLUB].gyr),
-        period=1.0 / aligned.streams[CLUB].rate_hz,
         delay=filter_delay(recording, CLUB)[1],
     )
     belt = aligned.streams.get(BELT)

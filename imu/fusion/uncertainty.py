@@ -32,7 +32,7 @@ from imu.units import DEG
 
 _MOST_ERRORS = 24
 _NEGLIGIBLE = (0.02 * DEG) ** 2
-GIVE_SHARE = 4.0
+GIVE_SHARE = 3.5
 """Give that a session's residuals reveal understates what they can't see by about so much: a turn
 of a sensor changes the wrist's force only across itself, and the fit follows part of it."""
 SLIDE_SHARE = 3.0
@@ -42,6 +42,8 @@ GIVE_DIFFERS = 0.3
 _SPREAD_SHARE = 0.5
 _GIVE_WIDTH = 0.035
 _GIVE_AT_ADDRESS = 0.2
+_LOAD_AT_ADDRESS, _LOAD_GOING_BACK = 0.2, 0.5
+"""Flesh and shaft give with the load, which is small before the downswing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,18 +193,19 @@ def _inside_breaks(swing: SwingFit, role: str, time: FloatArray) -> list[FloatAr
 
 
 def _give_bumps(time: FloatArray, window: SwingWindow) -> FloatArray:
-    """(M, B) smooth bumps of unit height over the swing's phases."""
+    """(M, B) smooth bumps over the swing's phases, of unit height in the downswing."""
     down = window.impact - window.top
     places = [
-        (window.takeaway - 0.1, _GIVE_AT_ADDRESS),
-        (window.top - 0.35, 0.15),
+        (window.takeaway - 0.1, _GIVE_AT_ADDRESS, _LOAD_AT_ADDRESS),
+        (window.top - 0.35, 0.15, _LOAD_GOING_BACK),
         *(
-            (window.top + share * down, _GIVE_WIDTH)
+            (window.top + share * down, _GIVE_WIDTH, 1.0)
             for share in (-0.4, 0.0, 0.25, 0.45, 0.65, 0.85, 1.0)
         ),
     ]
     return np.stack(
-        [np.exp(-0.5 * ((time - place) / width) ** 2) for place, width in places], axis=1
+        [load * np.exp(-0.5 * ((time - place) / width) ** 2) for place, width, load in places],
+        axis=1,
     )
 
 

@@ -3,8 +3,8 @@
 The errors of the motion (``imu.fusion.uncertainty``) are independent and of one sigma each, so a
 number's variance is the sum of squares of its changes under them. The strike's time and the
 lengths of club and arm add changes of their own; all changed readings are made at once. Noise of
-the gyroscope and the grid of samples add to the times of events, and through them to durations:
-T/√12 an event, T/√6 a duration.
+the gyroscope adds to the times of events, and through them to durations. Events are read between
+samples, so that the grid of samples adds nothing.
 """
 
 from __future__ import annotations
@@ -43,6 +43,9 @@ TURN_MS = 0.2
 """A turn from back to forward is read in a plane; a plane a little off moves it so far, ms."""
 _ITSELF, _LONGER_CLUB, _LONGER_ARM, _LATER_STRIKE, _FIRST_ERROR = range(5)
 """Rows of the stack of readings."""
+TAKEAWAY_MS = 0.4
+"""The running mean that calms the rate before the takeaway moves it so far."""
+_READING_MS = {"takeaway": TAKEAWAY_MS, "arm_top": TURN_MS, "club_top": TURN_MS}
 _DURATIONS = {
     "backswing_ms": ("takeaway", "club_top"),
     "downswing_ms": ("club_top", "impact"),
@@ -56,12 +59,11 @@ _DURATIONS = {
 class Noise:
     """Random errors of the club sensor's readings.
 
-    rate : rad/s, of one sample. period : s, between samples. delay : s, doubt of the low-pass
-    filter's delay, shared by all events of a recording.
+    rate : rad/s, of one sample. delay : s, doubt of the low-pass filter's delay, shared by all
+    events of a recording.
     """
 
     rate: float
-    period: float
     delay: float
 
 
@@ -115,8 +117,7 @@ def standard_errors(
     impact[_LATER_STRIKE] += window.impact_se
     read = read_swing(moved, window, impact, club_lever, arm_lengths, settings, measured)
     random = event_noise(measured.places, window, noise.rate)
-    grid = noise.period / math.sqrt(12.0)
-    timing = {name: math.hypot(_known(value), grid) for name, value in random.items()}
+    timing = {name: _known(value) for name, value in random.items()}
     timing["impact"] = 0.0  # the strike's error is in the window, and was let act above
 
     names = [metric.name for metric in METRICS]
@@ -135,14 +136,10 @@ def standard_errors(
         part["address_time_s"] = math.hypot(part["address_time_s"], SETTLING_ERROR)
         part.update({n: math.nan for n, sound in zip(names, known, strict=True) if not sound})
     events = {
-        name: math.hypot(
-            value, timing.get(name, 0.0), noise.delay, TURN_MS * MS if "top" in name else 0.0
-        )
-        if math.isfinite(time)
+        name: math.hypot(value, timing.get(name, 0.0), noise.delay, _READING_MS.get(name, 0.0) * MS)
+        if math.isfinite(measured.events[name])
         else math.nan
-        for name, value, time in zip(
-            EVENTS, _root_sum(_changes(read.events)), read.events[:, _ITSELF], strict=True
-        )
+        for name, value in zip(EVENTS, _root_sum(_changes(read.events)), strict=True)
     }
     return StandardErrors(metrics, swing_part, events)
 
@@ -172,11 +169,13 @@ def _widen_peaks(errors: dict[str, float], measured: SwingMeasurement, give: flo
         errors[name] = math.hypot(errors[name], BEND_OF_RATE * give * measured.metrics[name])
     for name, flat in FLAT_PEAK_S.items():
         errors[name] = math.hypot(errors[name], flat * give / MS, FLAT_PEAK_FLOOR_MS)
+    back, down = measured.metrics["backswing_ms"], measured.metrics["downswing_ms"]
     for name in ("backswing_ms", "downswing_ms", "overlap_ms"):
         errors[name] = math.hypot(errors[name], TURN_MS)
-    back, down = measured.metrics["backswing_ms"], measured.metrics["downswing_ms"]
-    by_turn = measured.metrics["tempo_ratio"] * TURN_MS * (1.0 / back + 1.0 / down)
-    errors["tempo_ratio"] = math.hypot(errors["tempo_ratio"], by_turn)
+    errors["backswing_ms"] = math.hypot(errors["backswing_ms"], TAKEAWAY_MS)
+    ratio = measured.metrics["tempo_ratio"]
+    by_turn = ratio * TURN_MS * (1.0 / back + 1.0 / down)
+    errors["tempo_ratio"] = math.hypot(errors["tempo_ratio"], by_turn, ratio * TAKEAWAY_MS / back)
 
 
 def _changes(readings: FloatArray) -> FloatArray:

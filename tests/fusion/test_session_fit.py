@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from imu.columns import EVENTS
 from imu.fusion.joint import follow_both, joint_rows, rotation_field
 from imu.fusion.mirror import mirror_stream
 from imu.fusion.parameters import CLOCK_SHIFT, SIZE, from_vector
@@ -77,6 +78,14 @@ def test_how_a_sensor_is_put_on_changes_no_number(
     apart = np.abs(other.swings[NUMBERS] - base.swings[NUMBERS])
     # The fit stops at a hundredth of its priors, and priors of cross-axis errors turn too.
     assert (apart <= 0.15 * base.swings[[f"{n}_se" for n in NUMBERS]].to_numpy() + 1e-9).all(None)
+
+
+def test_every_time_of_an_event_has_an_error_and_none_without_a_time(base: Analysis) -> None:
+    for event in EVENTS:
+        known = np.isfinite(base.swings[f"{event}_s"].to_numpy(float))
+        assert known.any()
+        stated = np.isfinite(base.swings[f"{event}_s_se"].to_numpy(float))
+        np.testing.assert_array_equal(known, stated)
 
 
 def test_a_sensor_set_askew_is_noticed_and_widens_the_error(
