@@ -81,7 +81,7 @@ def levels(
     found = []
     for name, row in zip(names, columns, strict=True):
         metric = METRIC_BY_NAME[name]
-        unit, factor = wanted.shown(metric.unit)
+        unit, factor = wanted.units.of(metric.unit)
         mean, sd, low, high, noise = (float(value) * factor for value in row[1:])
         found.append(Level(metric, int(row[0]), mean, sd, low, high, noise, unit=unit))
     return found

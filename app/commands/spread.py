@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from app.set_arguments import SET_HELP, add_common_arguments
 
 if TYPE_CHECKING:
+    from imu.shown_units import ShownUnits
     from imu.variation.sets import SwingSet
 
 HELP = "show the spread of every measure of a set, and where in the swing it arises"
@@ -29,20 +30,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the spread table, spread over time, timing, modes, and what goes with what."""
+    from app.preferences import printed_units
     from app.swing_sets import chosen_metrics, swing_set
     from imu.columns import headline_metrics
+    from imu.variation.as_shown import table_as_shown
     from imu.variation.spread import spread_table
 
+    units = printed_units(arguments.json)
     names = chosen_metrics(arguments.metrics) or [one.name for one in headline_metrics()]
     swings = swing_set(arguments.library, arguments.set)
-    table = spread_table(swings.swings, names)
+    table = table_as_shown(spread_table(swings.swings, names), units)
     document = {
         "set": swings.name,
         "swings": len(swings),
         "left_out": swings.left_out,
         "spread": table,
         **along_the_swing(swings),
-        **associations(swings, names),
+        **associations(swings, names, units),
     }
     if arguments.json:
         from app.findings_table import print_json
@@ -82,14 +86,14 @@ def along_the_swing(swings: SwingSet) -> dict[str, Any]:
     return found
 
 
-def associations(swings: SwingSet, names: list[str]) -> dict[str, Any]:
+def associations(swings: SwingSet, names: list[str], units: ShownUnits) -> dict[str, Any]:
     """Timing at stake, and the shot results noted."""
     from imu.variation.shot_result import shot_result_association
     from imu.variation.timing_at_stake import timing_at_stake
 
     return {
-        "timing_at_stake": timing_at_stake(swings.swings),
-        "shot_results": shot_result_association(swings.swings, names),
+        "timing_at_stake": timing_at_stake(swings.swings, units=units),
+        "shot_results": shot_result_association(swings.swings, names, units=units),
     }
 
 

@@ -166,19 +166,19 @@ def spread_sentences(table: pd.DataFrame) -> list[str]:
 
 def _sentence(row: pd.Series) -> str:
     metric = METRIC_BY_NAME[row["metric"]]
-    name = plain_name(metric)
+    name, unit = plain_name(metric), str(row["unit"])
     if row["swings"] < 2 or not np.isfinite(row["sd"]):
         few = counted(int(row["swings"]), "swing")
         return f"{name}: {few} with this measure, too few for a spread."
     places = decimals(row["sd"])
-    sd = with_unit(number(row["sd"], places), metric.unit)
+    sd = with_unit(number(row["sd"], places), unit)
     ends = f"95 % {number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
     text = f"{name} varies by {sd} (SD of {row['swings']} swings; {ends})"
-    text += _noise_words(row, metric.unit, places)
+    text += _noise_words(row, unit, places)
     if np.isfinite(row["drift_p"]) and row["drift_p"] < 0.01:
-        moved = with_unit(number(abs(row["drift_over_block"]), places), metric.unit)
+        moved = with_unit(number(abs(row["drift_over_block"]), places), unit)
         up = "up" if row["drift_over_block"] > 0 else "down"
-        without = with_unit(number(row["sd_without_drift"], places), metric.unit)
+        without = with_unit(number(row["sd_without_drift"], places), unit)
         text += f"; it drifts {up} by {moved} over the block, {without} without that"
     return f"{text}."
 
