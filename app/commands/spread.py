@@ -112,12 +112,14 @@ def print_spread(document: dict[str, Any]) -> None:
             for row in document["left_out"].to_dict("records")
         ],
     )
-    headings = ("", "n", "mean", "median", "SD (95 %)", "CV %", "usual SD", "sensors", "drift", "†")
+    spreads = ("SD (95 %)", "CV %", "usual SD", "sensors", "apart", "drift", "†")
+    headings = ("", "n", "mean", "median", *spreads)
     rows = [_spread_row(row) for row in document["spread"].to_dict("records")]
     out.print_table(shown, "", headings, rows)
     shown.print(
         "usual SD: of the middle swings, wild ones aside. sensors: their part of the SD, ≤ where "
-        "some of it may be shared by all swings. drift: over a block. †: far-out swings."
+        "some of it may be shared by all swings. apart: two swings must differ by this before the "
+        "sensors can tell, 95 % sure. drift: over a block. †: far-out swings."
     )
     out.print_lines(shown, "In words", spread_sentences(document["spread"]))
     _print_along(shown, document)
@@ -135,10 +137,10 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
 
     places = decimals(row["sd"])
     low, high = number(row["sd_low"], places), number(row["sd_high"], places)
-    noise = (
-        number(row["noise_sd"], decimals(row["noise_sd"]))
-        if row["noise_sd"] == row["noise_sd"]
-        else "?"
+    upper = "≤ " if row["noise_is"] == AT_MOST else ""
+    noise, apart = (
+        f"{upper}{number(row[name], decimals(row[name]))}" if row[name] == row[name] else "?"
+        for name in ("noise_sd", "least_difference")
     )
     drift = number(row["drift_over_block"], places) if row["drift_p"] < 0.05 else ""
     return [
@@ -149,7 +151,8 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
         f"{number(row['sd'], places)} ({low} to {high})",
         number(100 * row["cv"], 1) if row["cv"] == row["cv"] else "",
         number(row["robust_sd"], places),
-        f"≤ {noise}" if row["noise_is"] == AT_MOST else noise,
+        noise,
+        apart,
         drift,
         str(row["far_out"] or ""),
     ]

@@ -28,6 +28,7 @@ from imu.variation.noise import (
     SWING_TO_SWING,
     believable_noise,
     human_sd,
+    minimal_detectable_change,
     noise_columns,
     noise_sd,
     whole_sample_timing_sd,
@@ -56,6 +57,8 @@ SPREAD_COLUMNS: dict[str, str] = {
     "robust_sd_high": "",
     "noise_sd": "the sensors' part (root mean square standard error)",
     "noise_is": "swing to swing; at most (part of it shared by all swings); or unknown",
+    "least_difference": "by which two swings must differ before the sensors can tell, 95 % sure: "
+    "2.77 x noise_sd (Weir 2005); at most this where the noise is known at most",
     "human_sd": "the SD with the sensors' part taken out; 0: below what the sensors can resolve; "
     "at least this where the noise is known at most",
     "human_sd_low": "the same done to the ends of the SD's interval",
@@ -140,6 +143,7 @@ def spread_table(
             "robust_sd_high": robust_high,
             "noise_sd": noise,
             "noise_is": meaning,
+            "least_difference": minimal_detectable_change(noise),
             "human_sd": human_sd(sd, noise),
             "human_sd_low": human_sd(low, noise),
             "human_sd_high": human_sd(high, noise),
