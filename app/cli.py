@@ -65,8 +65,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; a user's mistake is one message on stderr and exit code 1."""
-    options = build_parser().parse_args(arguments)
     try:
+        options = build_parser().parse_args(arguments)
         return int(options.run(options))
     except SwingspreadError as problem:
         print(f"swingspread: {problem}", file=sys.stderr)

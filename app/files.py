@@ -188,7 +188,9 @@ def report_html(store: Store, ids: Sequence[str], against: Sequence[str]) -> str
     version = shown.analyses[0].version
     first = shown.entries[0].manifest
     manifest = replace(first, block=chosen.only("block") or first.block)
-    return render(compose_report(chosen, manifest, version, other, comparison))
+    return render(
+        compose_report(chosen, manifest, version, other, comparison, store.preferences.units)
+    )
 
 
 def _report_response(

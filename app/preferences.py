@@ -12,10 +12,8 @@ import platformdirs
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import write_file
 from imu.settings import AnalysisSettings
-from imu.units import DEG, MPH
-
-SPEED_UNITS: dict[str, float] = {"m/s": 1.0, "mph": 1.0 / MPH, "km/h": 3.6}
-"""Units of speed, and how many of each make 1 m/s."""
+from imu.shown_units import SI, SPEED_UNITS, ShownUnits
+from imu.units import DEG
 
 ARM_WORDS = ("lead", "side")
 """Say "lead arm", or "left arm" and "right arm"."""
@@ -47,9 +45,10 @@ class Preferences:
             near_line_tolerance=self.near_line_cm / 100.0,
         )
 
-    def shown(self, unit: str) -> tuple[str, float]:
-        """The unit to show in place of ``unit``, and the factor that leads there."""
-        return (self.speed_unit, SPEED_UNITS[self.speed_unit]) if unit == "m/s" else (unit, 1.0)
+    @property
+    def units(self) -> ShownUnits:
+        """The units to show numbers in."""
+        return ShownUnits(self.speed_unit)
 
     def spoken(self, text: str, handedness: str) -> str:
         """``text`` with the lead arm called by its side, where that is preferred and known."""
@@ -78,6 +77,11 @@ def read_preferences(path: Path | None = None) -> Preferences:
             except (SwingspreadError, TypeError):
                 continue
     return chosen
+
+
+def printed_units(as_json: bool) -> ShownUnits:
+    """What a command prints in: the units preferred, but JSON always as kept."""
+    return SI if as_json else read_preferences().units
 
 
 def keep_preferences(chosen: Preferences, path: Path | None = None) -> None:

@@ -24,7 +24,6 @@ from imu.recorder.live_events import live_events
 from imu.types import Manifest
 
 TAIL = 1 << 16
-STARTS_WITHIN = 60.0
 
 
 @dataclass(frozen=True)

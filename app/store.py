@@ -187,6 +187,11 @@ class Store:
             if job := self._jobs.get(recording_id):
                 job.cancel.set()
 
+    def under_way(self) -> list[str]:
+        """Recordings whose analysis is asked for and not done."""
+        with self._lock:
+            return [recording_id for recording_id, job in self._jobs.items() if not job.done]
+
     def job(self, recording_id: str) -> Job | None:
         """The last analysis asked for this recording."""
         return self._jobs.get(recording_id)

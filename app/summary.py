@@ -15,7 +15,9 @@ from imu.columns import METRIC_BY_NAME, Metric
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import spread_over_time
 from imu.number_words import decimals_for
+from imu.variation.noise import UNKNOWN_NOISE
 from imu.variation.spread import spread_table
+from imu.variation.wording import least_difference_sentence
 
 MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "mph": 1, "km/h": 1, "°/s": 0, "m": 2, "s": 1}
 """Decimals of a mean, by unit, beyond which nobody reads."""
@@ -23,7 +25,8 @@ MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "mph": 1, "km/h": 1, "°/s": 0, "m"
 
 @dataclass(frozen=True)
 class Level:
-    """Mean and spread of one metric: SD with its 95 % interval, and the sensors' part."""
+    """Mean and spread of one metric: SD with its 95 % interval, the sensors' part, and the least
+    difference of two swings that they can tell."""
 
     metric: Metric
     count: int
@@ -32,6 +35,8 @@ class Level:
     sd_low: float
     sd_high: float
     noise_sd: float = math.nan
+    least_difference: float = math.nan
+    noise_is: str = UNKNOWN_NOISE
     unit: str = ""
 
     @property
@@ -65,6 +70,11 @@ class Level:
             return f"under {plain(least, self.sd_decimals)}"
         return plain(self.noise_sd, self.sd_decimals)
 
+    @property
+    def least_text(self) -> str:
+        """By how much two swings must differ before the sensors can tell; "" when unknown."""
+        return least_difference_sentence(self.least_difference, self.noise_is, self.unit)
+
 
 def levels(
     swings: pd.DataFrame, names: Sequence[str], preferences: Preferences | None = None
@@ -76,14 +86,15 @@ def levels(
     wanted = preferences or Preferences()
     table = spread_table(swings, names)
     enough = table["swings"] >= 3
-    table.loc[~enough, ["sd", "sd_low", "sd_high", "noise_sd"]] = nan
-    columns = table[["swings", "mean", "sd", "sd_low", "sd_high", "noise_sd"]].to_numpy(float)
+    shown = ["sd", "sd_low", "sd_high", "noise_sd", "least_difference"]
+    table.loc[~enough, shown] = nan
+    columns = table[["swings", "mean", *shown]].to_numpy(float)
     found = []
-    for name, row in zip(names, columns, strict=True):
+    for name, row, noise_is in zip(names, columns, table["noise_is"], strict=True):
         metric = METRIC_BY_NAME[name]
-        unit, factor = wanted.shown(metric.unit)
-        mean, sd, low, high, noise = (float(value) * factor for value in row[1:])
-        found.append(Level(metric, int(row[0]), mean, sd, low, high, noise, unit=unit))
+        unit, factor = wanted.units.of(metric.unit)
+        mean, sd, low, high, noise, least = (float(value) * factor for value in row[1:])
+        found.append(Level(metric, int(row[0]), mean, sd, low, high, noise, least, noise_is, unit))
     return found
 
 

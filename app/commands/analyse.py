@@ -145,7 +145,9 @@ def print_summary(done: Analysed) -> None:
     from rich.console import Console
     from rich.markup import escape
 
+    from app.preferences import read_preferences
     from imu.recordings.names import printable
+    from imu.variation.as_shown import table_as_shown
 
     terminal = sys.stdout.isatty()
     console = Console(highlight=False, soft_wrap=not terminal, width=None if terminal else 100)
@@ -155,7 +157,8 @@ def print_summary(done: Analysed) -> None:
     console.print(f"[bold]{escape(title)}[/bold]")
     console.print(escape(counts(done.analysis, len(counted.left_out))))
     if len(counted):
-        console.print(spread_lines(headline_spread(counted.swings)))
+        spread = headline_spread(counted.swings)
+        console.print(spread_lines(table_as_shown(spread, read_preferences().units)))
     else:
         console.print("No swing counts: the reasons stand in swings.csv, column notes.")
     for warning in done.analysis.warnings:

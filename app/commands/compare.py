@@ -65,7 +65,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Compare, and print findings in words with their numbers."""
+    from app.preferences import printed_units
     from app.swing_sets import chosen_metrics, swing_set
+    from imu.variation.as_shown import comparison_as_shown
     from imu.variation.comparability import as_one_session
     from imu.variation.compare import compare_sets
     from imu.variation.curve_alignment import LANDMARKS
@@ -80,8 +82,10 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.same_session:
         a, b = as_one_session(a), as_one_session(b)
     line_up = LANDMARKS if arguments.line_up == "events" else ("impact",)
-    found = compare_sets(a, b, limits, arguments.seed, metrics, curves, line_up)
-    at_stake = {one.name: timing_at_stake(one.swings) for one in (a, b)}
+    units = printed_units(arguments.json)
+    compared = compare_sets(a, b, limits, arguments.seed, metrics, curves, line_up)
+    found = comparison_as_shown(compared, units)
+    at_stake = {one.name: timing_at_stake(one.swings, units=units) for one in (a, b)}
     if arguments.json:
         from app.findings_table import print_json
 

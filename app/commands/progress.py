@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from app.set_arguments import add_common_arguments
 
 if TYPE_CHECKING:
+    from imu.shown_units import ShownUnits
     from imu.variation.progress import Progress
 
 HELP = "follow a player over months: is the level moving, is the spread shrinking?"
@@ -38,8 +39,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print sessions and trends, or every session of the library."""
     from app import findings_table as out
+    from app.preferences import printed_units
     from app.swing_sets import chosen_metrics, swing_set
     from imu.columns import headline_metrics
+    from imu.variation.as_shown import progress_as_shown, table_as_shown
     from imu.variation.progress import progress
     from imu.variation.session_table import session_table
 
@@ -52,22 +55,22 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.json:
             out.print_json(table)
         else:
-            print_library(table)
+            units = printed_units(False)
+            print_library(table_as_shown(table, units), units)
         return 0
     found = progress(swings.swings, metrics)
     if arguments.json:
         out.print_json(found)
     else:
-        print_progress(found)
+        print_progress(progress_as_shown(found, printed_units(False)))
     return 0
 
 
-def print_library(table: object) -> None:
+def print_library(table: object, units: ShownUnits) -> None:
     """One line a session and club: mean ± SD of the measures that lead."""
     import pandas as pd
 
     from app import findings_table as out
-    from imu.columns import METRIC_BY_NAME
     from imu.number_words import decimals, number
 
     assert isinstance(table, pd.DataFrame)
@@ -82,7 +85,8 @@ def print_library(table: object) -> None:
             cells.append(f"{number(one['mean'], places)} ± {number(one['sd'], places)}")
         who = [str(first[name]) for name in ("player", "club", "date", "session")]
         rows.append([*who, str(session["swings"].max()), *cells])
-    heads = [f"{METRIC_BY_NAME[n].label}, {METRIC_BY_NAME[n].unit}".rstrip(", ") for n in names]
+    told = [units.metric(name) for name in names]
+    heads = [f"{one.label}, {one.unit}".rstrip(", ") for one in told]
     shown = out.console()
     out.print_table(
         shown,

@@ -35,6 +35,7 @@ def run(arguments: argparse.Namespace) -> int:
     from pathlib import Path
 
     import imu
+    from app.preferences import read_preferences
     from app.swing_sets import swing_set
     from imu.exports.pdf import print_pdf
     from imu.exports.report import compose_report, set_manifest, write_report
@@ -47,7 +48,9 @@ def run(arguments: argparse.Namespace) -> int:
         against = swing_set(arguments.library, arguments.against)
         comparison = compare_sets(against, chosen, curves=False)
     facts = set_manifest(chosen)
-    content = compose_report(chosen, facts, imu.__version__, against, comparison)
+    content = compose_report(
+        chosen, facts, imu.__version__, against, comparison, read_preferences().units
+    )
     written = [write_report(content, Path(arguments.out))]
     if arguments.pdf:
         written.append(print_pdf(render(content), Path(arguments.pdf)))

@@ -7,10 +7,15 @@ import contextlib
 import socket
 import sys
 import threading
+import time
 import webbrowser
 from typing import TYPE_CHECKING
 
+from app.ending import STOPPED, Ending, ending_on_signals
+
 if TYPE_CHECKING:
+    from waitress.task import ThreadedTaskDispatcher
+
     from app.store import Store
 
 HELP = "open the dashboard over your library in the browser"
@@ -23,6 +28,8 @@ EXAMPLES = """\
 
 HOST = "127.0.0.1"
 FIRST_PORT = 8050
+LAST_ANSWERS = 1.0
+"""s given to answers and analyses under way when the command is to end."""
 
 WHAT_OPENS = """\
 For a tablet on the same network: {address}
@@ -61,20 +68,28 @@ def add_serving_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Serve until stopped."""
-    from app.preferences import read_preferences
-    from app.samples import sample_library
-    from app.shelf import LibraryShelf
-    from app.store import Store
-    from imu.recordings.library import Library
+    with ending_on_signals() as ending:
+        from app.preferences import read_preferences
+        from app.samples import sample_library
+        from app.shelf import LibraryShelf
+        from app.store import Store
+        from imu.recordings.library import Library
 
-    shelf = LibraryShelf(Library(arguments.library), sample_library())
-    store = Store(shelf, read_preferences())
-    lan = None if arguments.lan is None else lan_address(arguments.lan)
-    return serve(store, "/", arguments.port, not arguments.no_browser, lan)
+        shelf = LibraryShelf(Library(arguments.library), sample_library())
+        store = Store(shelf, read_preferences())
+        lan = None if arguments.lan is None else lan_address(arguments.lan)
+        return serve(store, "/", arguments.port, not arguments.no_browser, ending, lan)
 
 
-def serve(store: Store, path: str, port: int | None, browser: bool, lan: str | None = None) -> int:
-    """Serve ``store`` on loopback; print the address of ``path`` and open it.
+def serve(
+    store: Store,
+    path: str,
+    port: int | None,
+    browser: bool,
+    ending: Ending,
+    lan: str | None = None,
+) -> int:
+    """Serve ``store`` on loopback until ``ending``; print the address of ``path`` and open it.
 
     lan : address of this machine in the network of a tablet to be paired. Raises SwingspreadError
     when the port is taken.
@@ -84,6 +99,7 @@ def serve(store: Store, path: str, port: int | None, browser: bool, lan: str | N
     from app.guard import LARGEST_REQUEST
     from app.main import create_app
     from app.pairing import Pairing
+    from imu.errors import SwingspreadError
 
     sockets = [listen(port)]
     number = sockets[0].getsockname()[1]
@@ -100,19 +116,40 @@ def serve(store: Store, path: str, port: int | None, browser: bool, lan: str | N
         ident="swingspread",
         max_request_body_size=LARGEST_REQUEST,
     )
-    address = f"http://{HOST}:{number}{path}"
-    print(f"Dashboard: {address}")
-    if pairing is not None:
-        print(WHAT_OPENS.format(address=f"http://{lan}:{number}/"))
-        pairing.offer()
-    print("Stop with Ctrl+C.")
-    sys.stdout.flush()
-    if browser:
-        threading.Timer(0.3, _open, (address,)).start()
+    # Not in this thread: an interrupt in the midst of the server's work could leave a lock taken.
+    serving = threading.Thread(target=server.run, name="server", daemon=True)
     with contextlib.suppress(KeyboardInterrupt):
-        server.run()
-    server.close()
+        serving.start()
+        address = f"http://{HOST}:{number}{path}"
+        print(f"Dashboard: {address}")
+        if pairing is not None:
+            print(WHAT_OPENS.format(address=f"http://{lan}:{number}/"))
+            pairing.offer()
+        print("Stop with Ctrl+C.")
+        sys.stdout.flush()
+        if browser:
+            opening = threading.Timer(0.3, _open, (address,))
+            opening.daemon = True
+            opening.start()
+        while serving.is_alive() and not ending.asked:
+            time.sleep(0.2)
+    if not ending.asked:
+        raise SwingspreadError("the dashboard ended by itself; start it again")
+    ending.code, ending.left = 0, True  # the way it is meant to end
+    _let_go(store, server.task_dispatcher, ending)
     return 0
+
+
+def _let_go(store: Store, requests: ThreadedTaskDispatcher, ending: Ending) -> None:
+    """Ask all that is under way to end, and end without what does not."""
+    print(STOPPED, file=sys.stderr, flush=True)
+    store.stop(store.under_way())
+    requests.set_thread_count(0)
+    until = time.monotonic() + LAST_ANSWERS
+    while requests.threads or store.under_way():
+        if time.monotonic() > until:
+            ending.by_force()
+        time.sleep(0.02)
 
 
 def lan_address(wanted: str = "") -> str:

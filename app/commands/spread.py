@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from app.set_arguments import SET_HELP, add_common_arguments
 
 if TYPE_CHECKING:
+    from imu.shown_units import ShownUnits
     from imu.variation.sets import SwingSet
 
 HELP = "show the spread of every measure of a set, and where in the swing it arises"
@@ -29,20 +30,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the spread table, spread over time, timing, modes, and what goes with what."""
+    from app.preferences import printed_units
     from app.swing_sets import chosen_metrics, swing_set
     from imu.columns import headline_metrics
+    from imu.variation.as_shown import table_as_shown
     from imu.variation.spread import spread_table
 
+    units = printed_units(arguments.json)
     names = chosen_metrics(arguments.metrics) or [one.name for one in headline_metrics()]
     swings = swing_set(arguments.library, arguments.set)
-    table = spread_table(swings.swings, names)
+    table = table_as_shown(spread_table(swings.swings, names), units)
     document = {
         "set": swings.name,
         "swings": len(swings),
         "left_out": swings.left_out,
         "spread": table,
         **along_the_swing(swings),
-        **associations(swings, names),
+        **associations(swings, names, units),
     }
     if arguments.json:
         from app.findings_table import print_json
@@ -82,14 +86,14 @@ def along_the_swing(swings: SwingSet) -> dict[str, Any]:
     return found
 
 
-def associations(swings: SwingSet, names: list[str]) -> dict[str, Any]:
+def associations(swings: SwingSet, names: list[str], units: ShownUnits) -> dict[str, Any]:
     """Timing at stake, and the shot results noted."""
     from imu.variation.shot_result import shot_result_association
     from imu.variation.timing_at_stake import timing_at_stake
 
     return {
-        "timing_at_stake": timing_at_stake(swings.swings),
-        "shot_results": shot_result_association(swings.swings, names),
+        "timing_at_stake": timing_at_stake(swings.swings, units=units),
+        "shot_results": shot_result_association(swings.swings, names, units=units),
     }
 
 
@@ -108,12 +112,14 @@ def print_spread(document: dict[str, Any]) -> None:
             for row in document["left_out"].to_dict("records")
         ],
     )
-    headings = ("", "n", "mean", "median", "SD (95 %)", "CV %", "usual SD", "sensors", "drift", "†")
+    spreads = ("SD (95 %)", "CV %", "usual SD", "sensors", "apart", "drift", "†")
+    headings = ("", "n", "mean", "median", *spreads)
     rows = [_spread_row(row) for row in document["spread"].to_dict("records")]
     out.print_table(shown, "", headings, rows)
     shown.print(
         "usual SD: of the middle swings, wild ones aside. sensors: their part of the SD, ≤ where "
-        "some of it may be shared by all swings. drift: over a block. †: far-out swings."
+        "some of it may be shared by all swings. apart: two swings must differ by this before the "
+        "sensors can tell, 95 % sure. drift: over a block. †: far-out swings."
     )
     out.print_lines(shown, "In words", spread_sentences(document["spread"]))
     _print_along(shown, document)
@@ -131,10 +137,10 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
 
     places = decimals(row["sd"])
     low, high = number(row["sd_low"], places), number(row["sd_high"], places)
-    noise = (
-        number(row["noise_sd"], decimals(row["noise_sd"]))
-        if row["noise_sd"] == row["noise_sd"]
-        else "?"
+    upper = "≤ " if row["noise_is"] == AT_MOST else ""
+    noise, apart = (
+        f"{upper}{number(row[name], decimals(row[name]))}" if row[name] == row[name] else "?"
+        for name in ("noise_sd", "least_difference")
     )
     drift = number(row["drift_over_block"], places) if row["drift_p"] < 0.05 else ""
     return [
@@ -145,7 +151,8 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
         f"{number(row['sd'], places)} ({low} to {high})",
         number(100 * row["cv"], 1) if row["cv"] == row["cv"] else "",
         number(row["robust_sd"], places),
-        f"≤ {noise}" if row["noise_is"] == AT_MOST else noise,
+        noise,
+        apart,
         drift,
         str(row["far_out"] or ""),
     ]

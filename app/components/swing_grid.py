@@ -68,7 +68,7 @@ def rows_of(
         ],
     }
     for metric in metrics:
-        _, factor = preferences.shown(METRIC_BY_NAME[metric].unit)
+        _, factor = preferences.units.of(METRIC_BY_NAME[metric].unit)
         values = swings[metric].to_numpy(float) * factor
         errors = swings[f"{metric}_se"].to_numpy(float) * factor
         typical = float(np.nanmedian(errors)) if np.isfinite(errors).any() else float("nan")
@@ -104,7 +104,7 @@ def swing_grid(
         )
     for name in metrics:
         metric = METRIC_BY_NAME[name]
-        unit, _ = preferences.shown(metric.unit)
+        unit, _ = preferences.units.of(metric.unit)
         words = SHORT.get(name, metric.label)
         definitions.append(
             {

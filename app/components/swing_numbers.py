@@ -25,7 +25,7 @@ def swing_numbers(shown: SwingSet, row: pd.Series, preferences: Preferences) -> 
     hand = shown.entries[0].manifest.player.handedness
     lines = []
     for metric, level in zip(metrics, usual, strict=True):
-        unit, factor = preferences.shown(metric.unit)
+        unit, factor = preferences.units.of(metric.unit)
         value, error = float(row[metric.name]) * factor, float(row[metric.se_name]) * factor
         places = decimals_for(error, value)
         places = 0 if metric.kind == "count" else places

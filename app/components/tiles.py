@@ -30,9 +30,15 @@ def about(
     words: str | list[Any],
     preferences: Preferences | None = None,
     hand: str = "",
+    further: str = "",
 ) -> Any:
-    """``words``, which open to the explanation of ``metric``; hand : the player's."""
+    """``words``, which open to the explanation of ``metric``; hand : the player's.
+
+    further : a sentence on the numbers shown, after the explanation.
+    """
     said = explanation(metric, preferences or Preferences(), hand)
+    if further:
+        said.append(html.P(further))
     return html.Details(
         [
             html.Summary(words),
@@ -55,7 +61,10 @@ def tile(level: Level, preferences: Preferences, hand: str) -> Any:
     return html.Div(
         className="tile",
         children=[
-            html.Div(about(level.metric, words, preferences, hand), className="tile-label"),
+            html.Div(
+                about(level.metric, words, preferences, hand, level.least_text),
+                className="tile-label",
+            ),
             html.Div(level.mean_text, className="tile-number"),
             html.Div(spread, className="tile-spread"),
             *(

@@ -32,6 +32,7 @@ from imu.figures.alignment import ALIGNMENTS, align_curves
 from imu.figures.curve_names import CURVES
 from imu.figures.distribution import distribution_figure
 from imu.figures.two_sets import two_sets_figure
+from imu.variation.as_shown import comparison_as_shown
 from imu.variation.limits import Limits
 from imu.variation.verdict import DOES_NOT_HOLD
 
@@ -230,9 +231,10 @@ def register(app: Dash, store: Store) -> None:
             limits = plan_limits(store, sides["plan"]) or Limits(
                 sd_ratio=_ratio({"limit": str(limit)})
             )
-            comparison, _, _ = comparer.compare(sides["a"], sides["b"], limits)
+            found, _, _ = comparer.compare(sides["a"], sides["b"], limits)
         except SwingspreadError as mistake:
             return html.P(str(mistake), className="note bad", role="alert"), []
+        comparison = comparison_as_shown(found, store.preferences.units)
         scale = html.Div(
             className="rail-scale",
             children=[
@@ -253,7 +255,7 @@ def register(app: Dash, store: Store) -> None:
             _, a, b = comparer.compare(sides["a"], sides["b"], Limits())
         except SwingspreadError:
             return []
-        return where_from((a, b))
+        return where_from((a, b), store.preferences.units)
 
     @app.callback(
         Output("compare-figure", "figure"),
@@ -314,9 +316,10 @@ def register(app: Dash, store: Store) -> None:
             _, a, b = comparer.compare(sides["a"], sides["b"], Limits())
         except SwingspreadError:
             return no_update
-        chosen = METRIC_BY_NAME.get(metric, METRIC_BY_NAME[USUAL_METRIC])
+        units = store.preferences.units
+        chosen = units.metric(metric if metric in METRIC_BY_NAME else USUAL_METRIC)
         return distribution_figure(
-            [one.swings[chosen.name].to_numpy(float) for one in (a, b)],
+            [units.factor(chosen.name) * one.swings[chosen.name].to_numpy(float) for one in (a, b)],
             [a.name, b.name],
             [[f"{one.name} {number}" for number in one.swings["swing"]] for one in (a, b)],
             chosen,

@@ -15,10 +15,11 @@ from app.components.graph import graph, picture_buttons
 from app.components.numbers import plain
 from app.shelf import Entry
 from app.store import Store
-from imu.columns import METRIC_BY_NAME
 from imu.errors import SwingspreadError
 from imu.figures.trend import trend_figure
 from imu.number_words import decimals_for
+from imu.shown_units import SI, ShownUnits
+from imu.variation.as_shown import progress_as_shown
 from imu.variation.progress import Progress, progress
 from imu.variation.wording import plain_name
 
@@ -142,9 +143,9 @@ def words(found: Progress, metric: str) -> list[Any]:
     ]
 
 
-def session_rows(sessions: pd.DataFrame, metric: str) -> Any:
-    """The numbers of the figure as a table."""
-    chosen = METRIC_BY_NAME[metric]
+def session_rows(sessions: pd.DataFrame, metric: str, units: ShownUnits = SI) -> Any:
+    """The numbers of the figure as a table; sessions : in these units already."""
+    chosen = units.metric(metric)
     unit = f", {chosen.unit}" if chosen.unit else ""
     lines = []
     for row in sessions.to_dict("records"):
@@ -181,12 +182,13 @@ def register(app: Dash, store: Store) -> None:
     )
     def draw(metric: str, theme: str, who: str) -> tuple[Any, Any, Any]:
         try:
-            found = follower.follow(who)
+            found = progress_as_shown(follower.follow(who), store.preferences.units)
         except SwingspreadError as mistake:
             return no_update, html.P(str(mistake), className="note bad", role="alert"), ""
         sessions = found.sessions[found.sessions["metric"] == metric]
-        figure = trend_figure(sessions, METRIC_BY_NAME[metric], theme or "light")
-        return figure, words(found, metric), session_rows(sessions, metric)
+        units = store.preferences.units
+        figure = trend_figure(sessions, units.metric(metric), theme or "light")
+        return figure, words(found, metric), session_rows(sessions, metric, units)
 
     @app.callback(
         Output("address", "href", allow_duplicate=True),

@@ -10,9 +10,10 @@ from dash import ClientsideFunction, Dash, Input, Output, State, html
 
 import imu
 from app.components.choices import segmented
-from app.preferences import SPEED_UNITS, Preferences, keep_preferences
+from app.preferences import Preferences, keep_preferences
 from app.store import Store
 from imu.errors import SwingspreadError
+from imu.shown_units import SPEED_UNITS
 
 PATH = "/settings"
 NAME = "Settings"

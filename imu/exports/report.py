@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from imu.cautions import CAUTIONS, NOT_SEEN
-from imu.columns import METRIC_BY_NAME, headline_metrics
+from imu.columns import headline_metrics
 from imu.errors import SwingspreadError
 from imu.exports.pictures import (
     align_set,
@@ -28,7 +28,9 @@ from imu.exports.report_words import (
     spread_caption,
 )
 from imu.exports.writing import write_export
+from imu.shown_units import SI, ShownUnits
 from imu.types import Club, Manifest, Player
+from imu.variation.as_shown import comparison_as_shown, table_as_shown
 from imu.variation.compare import Comparison
 from imu.variation.sets import SwingSet
 from imu.variation.spread import spread_table
@@ -43,11 +45,13 @@ def compose_report(
     version: str,
     against: SwingSet | None = None,
     comparison: Comparison | None = None,
+    units: ShownUnits = SI,
 ) -> ReportContent:
     """Everything that stands on the report of ``chosen``.
 
     chosen : the swings that count, with their curves. manifest : of their recording.
     against, comparison : another set and what was found between the two, put first when given.
+    units : those the reader wants; everything given is in SI.
     Raises SwingspreadError when there is no swing to report on.
     """
     if not len(chosen):
@@ -55,7 +59,7 @@ def compose_report(
             f"{chosen.name}: no swing that counts, so there is nothing to report; "
             "`swingspread analyse` says why each was left out"
         )
-    statistics = spread_table(chosen.swings)
+    statistics = table_as_shown(spread_table(chosen.swings), units)
     rows = {str(row["metric"]): row for row in statistics.to_dict("records")}
     headline = [metric.name for metric in headline_metrics()]
     aligned = align_set(chosen.curves, chosen.swings, ["hinge_deg"])
@@ -71,12 +75,11 @@ def compose_report(
             spread_caption(aligned),
         ),
     ]
+    each = units.swings(chosen.swings, SWING_BY_SWING)
     small = tuple(
         Figure(
             "",
-            metric_picture(
-                chosen.swings, METRIC_BY_NAME[name], float(rows[name]["mean"]), rows[name]["sd"]
-            ),
+            metric_picture(each, units.metric(name), float(rows[name]["mean"]), rows[name]["sd"]),
             "",
         )
         for name in SWING_BY_SWING
@@ -84,6 +87,7 @@ def compose_report(
     findings = headline_findings(rows)
     verdicts: tuple[Table, ...] = ()
     if comparison is not None and against is not None:
+        comparison = comparison_as_shown(comparison, units)
         findings = comparison_findings(comparison) or findings
         verdicts = (_comparison_table(comparison),)
         figures = [_both(against, chosen), *figures[1:]]

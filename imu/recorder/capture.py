@@ -64,12 +64,11 @@ class CaptureStatus:
     damaged: int = 0
     breaks: int = 0
     restarts: int = 0
-    last_arrival_ns: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """Plain JSON values."""
         info = self.info
-        facts = {k: v for k, v in vars(self).items() if k not in ("info", "last_arrival_ns")}
+        facts = {k: v for k, v in vars(self).items() if k != "info"}
         rates = {"rate_hz": info.rate_hz, "range_code": info.range_code} if info else {}
         return {**facts, **rates}
 
@@ -311,8 +310,6 @@ class SensorCapture:
             live = kind is Kind.DATA
             if self.intake.packet(decoded, live) and self._listener is not None:
                 self._listener(self.status.role, decoded, arrival_ns, live)
-            if live:
-                self.status.last_arrival_ns = arrival_ns
             if decoded.flags & Flag.LOW_BATTERY and self.status.battery is None:
                 self.status.battery = LOW_BATTERY
         elif isinstance(decoded, BackfillEnd):

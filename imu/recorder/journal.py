@@ -27,7 +27,6 @@ MAX_PENDING = 64 << 20
 
 _HEAD = struct.Struct("<2sBBIQ")
 _CRC = struct.Struct("<I")
-OVERHEAD = _HEAD.size + _CRC.size
 
 
 class Kind(enum.IntEnum):

@@ -255,11 +255,6 @@ def block_labels(plan: FollowedPlan, impacts_club_clock_us: Sequence[float]) -> 
     return labels
 
 
-def block_number(plan: FollowedPlan, impact_club_clock_us: float) -> int | None:
-    """Number of the block a swing lies in, None in none."""
-    return next((mark.number for mark in plan.marks if mark.holds(impact_club_clock_us)), None)
-
-
 def _of(plan: FollowedPlan, number: int, impact_club_clock_us: float) -> list[bool]:
     return [mark.number == number and mark.holds(impact_club_clock_us) for mark in plan.marks]
 

@@ -128,6 +128,7 @@ def compare_sets(
     return Comparison(
         name_a=a.name,
         name_b=b.name,
+        where=where,
         limits=limits,
         seed=seed,
         design=design.kind,

@@ -72,10 +72,14 @@ class Finding:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Everything found between two sets, with the limits and seed it was judged by."""
+    """Everything found between two sets, with the limits and seed it was judged by.
+
+    where : what is different about B, as the sentences say it.
+    """
 
     name_a: str
     name_b: str
+    where: str
     limits: Limits
     seed: int
     design: str

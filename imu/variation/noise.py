@@ -23,9 +23,12 @@ def whole_sample_timing_sd(period: float) -> float:
     return period / math.sqrt(6)
 
 
-def minimal_detectable_change(standard_error_of_measurement: float) -> float:
-    """Smallest difference of two readings that is 95 % sure not to be noise (Weir 2005)."""
-    return 1.96 * math.sqrt(2) * standard_error_of_measurement
+def minimal_detectable_change(standard_error_of_measurement: ArrayLike) -> FloatArray:
+    """Smallest difference of two readings that is 95 % sure not to be noise (Weir 2005).
+
+    standard_error_of_measurement : of a single reading, any shape; NaN stays NaN.
+    """
+    return 1.96 * math.sqrt(2) * np.asarray(standard_error_of_measurement, dtype=np.float64)
 
 
 SWING_TO_SWING = "swing to swing"

@@ -12,8 +12,9 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from imu.columns import METRIC_BY_NAME, headline_metrics
+from imu.columns import headline_metrics
 from imu.number_words import decimals, number, with_unit
+from imu.shown_units import SI, ShownUnits
 from imu.types import FloatArray
 from imu.variation.intervals import UNKNOWN, Interval, column_sd
 from imu.variation.shift import Shift, holm, welch_shift
@@ -46,12 +47,16 @@ class ShotResult:
 
 
 def shot_result_association(
-    swings: pd.DataFrame, metrics: Sequence[str] | None = None, level: float = 0.95
+    swings: pd.DataFrame,
+    metrics: Sequence[str] | None = None,
+    level: float = 0.95,
+    units: ShownUnits = SI,
 ) -> tuple[ShotResult, ...]:
     """Each metric against the shot results noted: bad against good, right against left.
 
     metrics : the headline ones by default. Empty when too few results are noted. Holm's
-    adjustment runs over all metrics of a question.
+    adjustment runs over all metrics of a question. units : of the sentences; numbers stay in the
+    units kept.
     """
     names = [m.name for m in headline_metrics()] if metrics is None else list(metrics)
     found: list[ShotResult] = []
@@ -88,7 +93,7 @@ def shot_result_association(
                 distance=distance.difference,
                 p=shift.p,
                 p_holm=float(p),
-                sentence=_shot_sentence(name, of_first, of_second, shift, float(p), level),
+                sentence=_shot_sentence(name, of_first, of_second, shift, float(p), level, units),
             )
             for (name, first, second, shift, chance, distance), p in zip(
                 rows, adjusted, strict=True
@@ -121,9 +126,16 @@ def superiority(first: FloatArray, second: FloatArray, level: float = 0.95) -> I
 
 
 def _shot_sentence(
-    name: str, of_first: str, of_second: str, shift: Shift, p_holm: float, level: float
+    name: str,
+    of_first: str,
+    of_second: str,
+    shift: Shift,
+    p_holm: float,
+    level: float,
+    units: ShownUnits,
 ) -> str:
-    metric, ends = METRIC_BY_NAME[name], shift.difference
+    metric = units.metric(name)
+    ends = Interval(*(units.factor(name) * end for end in shift.difference.ends))
     places = decimals(max(abs(ends.low), abs(ends.high)))
     size = with_unit(number(ends.value, places), metric.unit)
     interval = f"{100 * level:.3g} % {number(ends.low, places)} to {number(ends.high, places)}"

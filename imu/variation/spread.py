@@ -28,6 +28,7 @@ from imu.variation.noise import (
     SWING_TO_SWING,
     believable_noise,
     human_sd,
+    minimal_detectable_change,
     noise_columns,
     noise_sd,
     whole_sample_timing_sd,
@@ -56,6 +57,8 @@ SPREAD_COLUMNS: dict[str, str] = {
     "robust_sd_high": "",
     "noise_sd": "the sensors' part (root mean square standard error)",
     "noise_is": "swing to swing; at most (part of it shared by all swings); or unknown",
+    "least_difference": "by which two swings must differ before the sensors can tell, 95 % sure: "
+    "2.77 x noise_sd (Weir 2005); at most this where the noise is known at most",
     "human_sd": "the SD with the sensors' part taken out; 0: below what the sensors can resolve; "
     "at least this where the noise is known at most",
     "human_sd_low": "the same done to the ends of the SD's interval",
@@ -140,6 +143,7 @@ def spread_table(
             "robust_sd_high": robust_high,
             "noise_sd": noise,
             "noise_is": meaning,
+            "least_difference": minimal_detectable_change(noise),
             "human_sd": human_sd(sd, noise),
             "human_sd_low": human_sd(low, noise),
             "human_sd_high": human_sd(high, noise),
@@ -166,19 +170,19 @@ def spread_sentences(table: pd.DataFrame) -> list[str]:
 
 def _sentence(row: pd.Series) -> str:
     metric = METRIC_BY_NAME[row["metric"]]
-    name = plain_name(metric)
+    name, unit = plain_name(metric), str(row["unit"])
     if row["swings"] < 2 or not np.isfinite(row["sd"]):
         few = counted(int(row["swings"]), "swing")
         return f"{name}: {few} with this measure, too few for a spread."
     places = decimals(row["sd"])
-    sd = with_unit(number(row["sd"], places), metric.unit)
+    sd = with_unit(number(row["sd"], places), unit)
     ends = f"95 % {number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
     text = f"{name} varies by {sd} (SD of {row['swings']} swings; {ends})"
-    text += _noise_words(row, metric.unit, places)
+    text += _noise_words(row, unit, places)
     if np.isfinite(row["drift_p"]) and row["drift_p"] < 0.01:
-        moved = with_unit(number(abs(row["drift_over_block"]), places), metric.unit)
+        moved = with_unit(number(abs(row["drift_over_block"]), places), unit)
         up = "up" if row["drift_over_block"] > 0 else "down"
-        without = with_unit(number(row["sd_without_drift"], places), metric.unit)
+        without = with_unit(number(row["sd_without_drift"], places), unit)
         text += f"; it drifts {up} by {moved} over the block, {without} without that"
     return f"{text}."
 

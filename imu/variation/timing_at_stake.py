@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from imu.columns import METRIC_BY_NAME
 from imu.number_words import decimals, number, with_unit
+from imu.shown_units import SI, ShownUnits
 from imu.types import FloatArray
 from imu.variation.intervals import Interval
 from imu.variation.noise import SWING_TO_SWING, noise_columns, noise_sd
@@ -51,13 +51,17 @@ class Regression:
 
 
 def timing_at_stake(
-    swings: pd.DataFrame, pairs: Sequence[tuple[str, str]] = AT_STAKE, level: float = 0.95
+    swings: pd.DataFrame,
+    pairs: Sequence[tuple[str, str]] = AT_STAKE,
+    level: float = 0.95,
+    units: ShownUnits = SI,
 ) -> tuple[Regression, ...]:
     """Whether timing feeds the spread at impact: each outcome regressed on its cause.
 
     Sets are taken within their blocks (block means removed), so that a change between blocks
     does not pass for an association from swing to swing. Pairs with fewer than
-    ``FEWEST_SWINGS`` swings, or no spread, are left out.
+    ``FEWEST_SWINGS`` swings, or no spread, are left out. units : of the sentences; numbers stay
+    in the units kept.
     """
     fits = []
     for cause, outcome in pairs:
@@ -79,7 +83,7 @@ def timing_at_stake(
         fits.append((cause, outcome, int(here.sum()), *_fit(x, y, freedom, noise, level)))
     adjusted = holm([fit[-1] for fit in fits])
     return tuple(
-        Regression(*fit[:-1], fit[-1], float(p), _regression_sentence(*fit, level))
+        Regression(*fit[:-1], fit[-1], float(p), _regression_sentence(*fit, level, units))
         for fit, p in zip(fits, adjusted, strict=True)
     )
 
@@ -126,8 +130,9 @@ def _regression_sentence(
     shared: Interval,
     p: float,
     level: float,
+    units: ShownUnits,
 ) -> str:
-    first, second = METRIC_BY_NAME[cause], METRIC_BY_NAME[outcome]
+    first, second = units.metric(cause), units.metric(outcome)
     percent = f"{100 * level:.3g} %"
     part = (
         f"{100 * shared.value:.0f} % ({percent} {100 * shared.low:.0f} to {100 * shared.high:.0f}) "
@@ -135,7 +140,8 @@ def _regression_sentence(
     )
     if 0.0 in slope:
         return f"Not established that timing feeds it: {part}."
-    ten = [10 * value for value in (slope.value, slope.low, slope.high)]
+    factor = units.factor(outcome) / units.factor(cause)
+    ten = [10 * factor * value for value in (slope.value, slope.low, slope.high)]
     places = decimals(max(abs(value) for value in ten))
     step = with_unit(number(ten[0], places), second.unit)
     ends = f"{percent} {number(ten[1], places)} to {number(ten[2], places)}"

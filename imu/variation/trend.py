@@ -90,7 +90,7 @@ def session_trends(
                 between_sessions_sd=between,
                 level_steps=level_steps,
                 spread_steps=spread_steps,
-                level_sentence=_level_sentence(
+                level_sentence=level_sentence(
                     metric, lines[i][0][0], float(level_holm[i]), int(here.sum()), level_steps
                 ),
                 spread_sentence=_spread_sentence(
@@ -129,9 +129,10 @@ def _steps(values: FloatArray, alpha: float, seed: int) -> tuple[Step, ...]:
     return tuple(Step(int(where[s.place]), s.before, s.after, s.low, s.high, s.p) for s in found)
 
 
-def _level_sentence(
+def level_sentence(
     metric: Metric, slope: Interval, p: float, sessions: int, steps: tuple[Step, ...]
 ) -> str:
+    """How the mean moves a month, or in which steps; p : of the slope, adjusted (Holm)."""
     name = plain_name(metric)
     if not slope.known:
         return f"{name}: {counted(sessions, 'session')}, too few for a trend."

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from imu.columns import Metric
 from imu.number_words import decimals, number, with_unit
 from imu.variation.intervals import Interval
+from imu.variation.noise import SWING_TO_SWING
 
 _MORE_LESS = {
     "time": ("longer", "shorter"),
@@ -107,6 +108,19 @@ def spread_sentence(
         f"{name} spreads {number(ratio.value, 2)} times as much {where}, "
         f"{'less' if ratio.value > 1 else 'more'} repeatable ({spreads}; {ends})."
     )
+
+
+def least_difference_sentence(least: float, noise_is: str, unit: str) -> str:
+    """ "Two swings must differ by 1.2 ms before the sensors can tell (95 % sure)."; "" if unknown.
+
+    least, noise_is : ``least_difference`` and ``noise_is`` of a row of the spread table, in
+    ``unit``.
+    """
+    if not math.isfinite(least):
+        return ""
+    size = with_unit(number(least, decimals(least)), unit)
+    least_of_all = size if noise_is == SWING_TO_SWING else f"{size}, or perhaps less,"
+    return f"Two swings must differ by {least_of_all} before the sensors can tell (95 % sure)."
 
 
 def where_words(a: Mapping[str, str], b: Mapping[str, str], name_b: str) -> str:

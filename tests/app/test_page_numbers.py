@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import math
+import re
 from pathlib import Path
 
 import pandas as pd
@@ -11,6 +12,7 @@ import pytest
 from invented_swings import invented_analysis
 
 from app.components.numbers import plain, with_unit
+from app.components.tiles import tile
 from app.derived import keep, read_cached
 from app.imports import Dropped, dropped_files, sort_out
 from app.preferences import Preferences, keep_preferences, read_preferences
@@ -50,6 +52,21 @@ def test_speed_is_shown_in_the_unit_preferred() -> None:
         (level,) = levels(swings, ["clubhead_speed_m_s"], Preferences(speed_unit=unit))
         assert level.mean == pytest.approx(plain_mean * factor)
         assert level.mean_text.endswith(unit)
+
+
+def test_a_tile_says_by_how_much_two_swings_must_differ() -> None:
+    """1.96 × √2 × the root mean square error from swing to swing (Weir 2005), in the unit shown."""
+    swings = invented().swings.assign(recording_id="one")
+    preferred = Preferences(speed_unit="km/h")
+    for name, factor in (("release_ms", 1.0), ("clubhead_speed_m_s", 3.6)):
+        errors = swings[f"{name}_se_swing"].to_numpy(float)
+        expected = 1.96 * math.sqrt(2) * factor * math.sqrt((errors**2).mean())
+        (level,) = levels(swings, [name], preferred)
+        assert level.least_difference == pytest.approx(expected)
+        shown = str(tile(level, preferred, "right"))
+        said = re.search(r"Two swings must differ by ([\d.]+) (\S+) before the sensors", shown)
+        assert said is not None and said.group(2) == level.unit
+        assert float(said.group(1)) == pytest.approx(expected, rel=0.1)
 
 
 def test_two_swings_show_no_spread() -> None:

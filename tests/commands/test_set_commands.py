@@ -178,6 +178,8 @@ def test_spread_shows_numbers_time_timing_and_modes(library, capsys):
     for words in ("Release varies by", "SD over time", "events' times", "Mode 1", "timing"):
         assert words in out
     document = json.loads(run(library, capsys, "spread", A, "--metrics", "all", "--json")[1])
+    for row in document["spread"]:  # Weir 2005: 1.96 × √2 × the error of one swing
+        assert row["least_difference"] == pytest.approx(2.7718586 * row["noise_sd"], rel=1e-7)
     assert len(document["spread"]) == 27
     assert document["modes"]["shares"][0] > document["modes"]["shares"][1]
     assert "shaft_direction" in document["spread_over_time_between_events"]

@@ -130,7 +130,7 @@ def test_preferences_are_always_usable(content: bytes) -> None:
         chosen = read_preferences(path)
         assert isinstance(chosen, Preferences)
         chosen.analysis_settings()
-        chosen.shown("m/s")
+        chosen.units.of("m/s")
 
 
 @pytest.mark.parametrize(

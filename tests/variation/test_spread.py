@@ -11,7 +11,9 @@ from scipy import stats
 from imu.columns import METRICS
 from imu.errors import SwingspreadError
 from imu.variation.drift import fit_drift
+from imu.variation.noise import AT_MOST, minimal_detectable_change
 from imu.variation.spread import SPREAD_COLUMNS, spread_sentences, spread_table
+from imu.variation.wording import least_difference_sentence
 
 
 def test_every_metric_has_a_row_with_the_documented_columns(make_set):
@@ -54,6 +56,39 @@ def test_noise_that_explains_all_is_below_what_the_sensors_resolve(make_set):
     table = spread_table(swings, ["release_ms"])
     assert table["human_sd"][0] == 0
     assert "below what the sensors can resolve" in spread_sentences(table)[0]
+
+
+def test_two_swings_must_differ_by_2_77_times_the_noise(make_set):
+    # Weir 2005, J Strength Cond Res 19:231-240: 1.96 × √2 × SEM, the SEM here the root mean
+    # square of the swings' own errors
+    swings = make_set(25, 1).swings
+    own = np.linspace(0.3, 0.6, 25)
+    swings["release_ms_se_swing"] = own
+    table = spread_table(swings, ["release_ms", "downswing_ms"]).set_index("metric")
+    expected = 1.96 * np.sqrt(2) * np.sqrt(np.mean(own**2))
+    assert table.loc["release_ms", "least_difference"] == pytest.approx(expected, rel=1e-12)
+    assert table.loc["downswing_ms", "least_difference"] == pytest.approx(2.7718586 * 2, rel=1e-7)
+    assert table.loc["downswing_ms", "noise_is"] == AT_MOST
+    for name, said in (
+        ("release_ms", "Two swings must differ by 1.3 ms before the sensors can tell (95 % sure)."),
+        ("downswing_ms", "must differ by 5.5 ms, or perhaps less, before"),
+    ):
+        row = table.loc[name]
+        assert said in least_difference_sentence(row["least_difference"], row["noise_is"], "ms")
+
+
+def test_what_two_swings_must_differ_by_is_told_apart_95_times_in_100():
+    """Two readings of one truth differ by more once in 20 (simulated)."""
+    readings = 3.0 * np.random.default_rng(4).standard_normal((100_000, 2))
+    beyond = np.abs(readings[:, 0] - readings[:, 1]) > minimal_detectable_change(3.0)
+    assert beyond.mean() == pytest.approx(0.05, abs=0.003)
+
+
+def test_an_unknown_noise_tells_no_least_difference(make_set):
+    swings = make_set(25, 1).swings.drop(columns="release_ms_se")
+    row = spread_table(swings, ["release_ms"]).iloc[0]
+    assert np.isnan(row["least_difference"])
+    assert least_difference_sentence(row["least_difference"], row["noise_is"], "ms") == ""
 
 
 def test_an_error_shared_by_all_swings_is_not_taken_for_noise(make_set):
