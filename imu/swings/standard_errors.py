@@ -45,7 +45,14 @@ _ITSELF, _LONGER_CLUB, _LONGER_ARM, _LATER_STRIKE, _FIRST_ERROR = range(5)
 """Rows of the stack of readings."""
 TAKEAWAY_MS = 0.4
 """The running mean that calms the rate before the takeaway moves it so far."""
-_READING_MS = {"takeaway": TAKEAWAY_MS, "arm_top": TURN_MS, "club_top": TURN_MS}
+FINISH_MS = 0.7
+"""The club slows gently, so that a small error of its rate moves the finish so far."""
+_READING_MS = {
+    "takeaway": TAKEAWAY_MS,
+    "arm_top": TURN_MS,
+    "club_top": TURN_MS,
+    "finish": FINISH_MS,
+}
 _DURATIONS = {
     "backswing_ms": ("takeaway", "club_top"),
     "downswing_ms": ("club_top", "impact"),
