@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 import tempfile
 from collections.abc import Collection
@@ -19,6 +20,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 import imu
+from imu.recordings.atomic import PART, sweep_leftovers
 from imu.recordings.parquet_file import write_packed
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
@@ -106,7 +108,7 @@ def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> Non
     folder = cache_folder(recording, settings)
     try:
         folder.parent.mkdir(exist_ok=True)
-        part = Path(tempfile.mkdtemp(prefix=".part-", dir=folder.parent))
+        part = Path(tempfile.mkdtemp(PART, f".{os.getpid()}-", folder.parent))
         try:
             for name in _TABLES:
                 write_packed(
@@ -121,6 +123,7 @@ def keep(recording: Path, settings: AnalysisSettings, analysis: Analysis) -> Non
         finally:
             shutil.rmtree(part, ignore_errors=True)
         _tidy(folder.parent, folder)
+        sweep_leftovers(folder.parent)
     except (OSError, TypeError, ValueError):
         return
 

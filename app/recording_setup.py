@@ -22,6 +22,7 @@ def start_arguments(
     virtual: bool | None,
     plan: str | None = None,
     plan_session: str | None = None,
+    belt: str | None = None,
 ) -> list[str]:
     """Arguments of `swingspread record` for what the page says.
 
@@ -37,6 +38,7 @@ def start_arguments(
         "--session": session,
         "--forearm-sensor": None if virtual else forearm,
         "--club-sensor": None if virtual else shaft,
+        "--belt-sensor": None if virtual else belt,
         "--plan": plan,
         "--plan-session": plan_session if plan else None,
     }

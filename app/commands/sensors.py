@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
-from collections.abc import AsyncIterator, Sequence
+import signal
+import threading
+from collections.abc import AsyncIterator, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from imu.further_sensors import ROLE_CODES
@@ -111,21 +113,41 @@ async def open_radio(
 
         yield BluetoothRadio(), None
         return
-    from imu.simulate.virtual_link_motion import VirtualSetup, virtual_peripherals
-    from imu.simulate.virtual_link_process import virtual_bluetooth, virtual_bluetooth_possible
+    async with contextlib.AsyncExitStack() as stack:
+        with _interrupted_at_once():
+            from imu.simulate.virtual_link import InProcessRadio
+            from imu.simulate.virtual_link_motion import VirtualSetup, virtual_peripherals
+            from imu.simulate.virtual_link_process import (
+                virtual_bluetooth,
+                virtual_bluetooth_possible,
+            )
 
-    setup = VirtualSetup(roles=("forearm", "club", *further))
-    if virtual_bluetooth_possible():
-        from imu.recorder.link import BluetoothRadio
+            setup = VirtualSetup(roles=("forearm", "club", *further))
+            radio: Radio
+            if virtual_bluetooth_possible():
+                from imu.recorder.link import BluetoothRadio
 
-        with virtual_bluetooth(setup) as manifest:
-            yield BluetoothRadio(), manifest
-        return
-    from imu.simulate.virtual_link import InProcessRadio
-
-    peripherals, manifest = virtual_peripherals(setup)
-    async with InProcessRadio(peripherals) as radio:
+                manifest = stack.enter_context(virtual_bluetooth(setup))
+                radio = BluetoothRadio()
+            else:
+                peripherals, manifest = virtual_peripherals(setup)
+                radio = InProcessRadio(peripherals)
+        if isinstance(radio, InProcessRadio):
+            await stack.enter_async_context(radio)
         yield radio, manifest
+
+
+@contextlib.contextmanager
+def _interrupted_at_once() -> Iterator[None]:
+    """Within, Ctrl-C is raised at once; asyncio would wait until the work next awaits something."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def role_wishes(texts: list[str]) -> dict[str, str]:

@@ -55,6 +55,13 @@ def setup_face(entries: Sequence[Entry], plan: Sequence[Any]) -> Any:
                             ),
                             dmc.Select(id="record-forearm", label="On the forearm", data=[], w=170),
                             dmc.Select(id="record-shaft", label="On the shaft", data=[], w=170),
+                            dmc.Select(
+                                id="record-belt",
+                                label="On the belt, if any",
+                                data=[],
+                                clearable=True,
+                                w=170,
+                            ),
                         ],
                     ),
                     html.Div(id="record-found", role="status", **{"aria-live": "polite"}),

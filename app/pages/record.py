@@ -84,6 +84,8 @@ def _register_setup(app: Dash, store: Store) -> None:
         Output("record-forearm", "value"),
         Output("record-shaft", "data"),
         Output("record-shaft", "value"),
+        Output("record-belt", "data"),
+        Output("record-belt", "value"),
         Input("record-look", "n_clicks"),
         prevent_initial_call=True,
         running=[(Output("record-look", "loading"), True, False)],
@@ -92,7 +94,7 @@ def _register_setup(app: Dash, store: Store) -> None:
         try:
             found = look_for_sensors()
         except SwingspreadError as problem:
-            return html.P(str(problem), className="bad"), [], None, [], None
+            return html.P(str(problem), className="bad"), *([], None) * 3
         serials = [sensor["serial"] for sensor in found if not sensor["problem"]]
         at = {sensor["role"]: sensor["serial"] for sensor in found if not sensor["problem"]}
         lines = [
@@ -112,7 +114,8 @@ def _register_setup(app: Dash, store: Store) -> None:
             for sensor in found
         ]
         shown = html.Ul(lines) if lines else html.P("No sensor was heard. Charged, on and near?")
-        return shown, serials, at.get("forearm"), serials, at.get("club")
+        chosen = (at.get(role) for role in ("forearm", "club", "belt"))
+        return shown, *(part for serial in chosen for part in (serials, serial))
 
     @app.callback(
         Output({"type": "record-blink", "serial": ALL}, "disabled"),
@@ -138,6 +141,7 @@ def _register_setup(app: Dash, store: Store) -> None:
         State("record-virtual", "checked"),
         State("record-plan", "value"),
         State("record-plan-session", "value"),
+        State("record-belt", "value"),
         prevent_initial_call=True,
     )
     def start(_clicks: int, *answers: Any) -> Any:

@@ -43,6 +43,8 @@ ENOUGH_SPACE = 200 << 20
 LEAST_SPACE = 20 << 20
 LOOKERS_TAKE_S = 1.0
 """A lock that only looks is let go at once; on a slow disk it may take this long."""
+LOOKERS_AT_MOST_S = 30.0
+"""Lookers one after another, as on a busy machine, are waited for this long."""
 TAKEN = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK})
 """How systems say that someone else has the lock."""
 
@@ -159,14 +161,18 @@ class JournalFolder:
                 f"{self.path}: cannot be written ({problem.strerror}); what was recorded there is "
                 "safe as it is"
             ) from problem
-        patience = time.monotonic() + LOOKERS_TAKE_S
+        began = time.monotonic()
+        patience = began + LOOKERS_TAKE_S
         try:
             while not _try_lock(file):
-                if time.monotonic() > patience:
+                now = time.monotonic()
+                if _only_looked_at(file):
+                    patience = min(now + LOOKERS_TAKE_S, began + LOOKERS_AT_MOST_S)
+                if now > patience:
                     raise SwingspreadError(
                         f"{self.name}: is being recorded by another process just now"
                     )
-                time.sleep(0.02)
+                time.sleep(0.01)
         except OSError as problem:
             file.close()
             raise SwingspreadError(
@@ -241,6 +247,16 @@ def interrupted(root: Path) -> list[JournalFolder]:
     """
     left = [f for f in all_folders(root) if not f.finished_id and not f.held]
     return sorted(left, key=lambda folder: (folder.began, folder.name))
+
+
+def _only_looked_at(file: IO[bytes]) -> bool:
+    """Whether those who have the lock only look; not to be told on Windows."""
+    if os.name == "nt" or not _try_lock(file, shared=True):
+        return False
+    import fcntl
+
+    fcntl.flock(file, fcntl.LOCK_UN)
+    return True
 
 
 def _try_lock(file: IO[bytes], shared: bool = False) -> bool:

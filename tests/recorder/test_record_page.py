@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+import dash
 import pytest
 from live_swings import swing
 from virtual_recordings import MANIFEST
@@ -19,13 +20,18 @@ from app.components.recording_card import (
     swing_card,
     swing_strip,
 )
+from app.pages import record
+from app.preferences import Preferences
 from app.recording import RecordingDesk, Watched, last_status
 from app.recording_screen import swing_words
 from app.recording_setup import start_arguments
+from app.shelf import LibraryShelf
+from app.store import Store
 from imu.errors import SwingspreadError
 from imu.recorder.folder import new_folder
 from imu.recorder.journal import JournalWriter, Kind
 from imu.recorder.live_events import live_events
+from imu.recordings.library import Library
 from imu.recordings.notes import RecordingNotes, SwingNote
 
 
@@ -57,6 +63,64 @@ def test_arguments_say_what_the_page_says() -> None:
     assert virtual == ["--club=club", "--club-length=94", "--virtual"]
     with pytest.raises(SwingspreadError, match="how long"):
         start_arguments("", "right", "driver", "", "", "", None, None, False)
+
+
+def callbacks(store: Store) -> dict[str, Any]:
+    """The callbacks of the page by name, and the inputs and states of ``start``."""
+    app = dash.Dash("record", suppress_callback_exceptions=True)
+    record.register(app, store)
+    found: dict[str, Any] = {}
+    for one in app.callback_map.values():
+        if "callback" in one:
+            function = one["callback"].__wrapped__
+            found[function.__name__] = function
+            found[f"{function.__name__} state"] = [state["id"] for state in one["state"]]
+    return found
+
+
+def heard(serial: str, role: str) -> dict[str, Any]:
+    return {
+        "serial": serial,
+        "role": role,
+        "problem": "",
+        "battery_percent": 80,
+        "signal_dbm": -50,
+        "rate_hz": 200,
+    }
+
+
+def test_a_belt_sensor_that_is_heard_is_offered_and_recorded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from app.cli import build_parser
+
+    store = Store(LibraryShelf(Library(tmp_path)), Preferences())
+    page, started = callbacks(store), []
+    monkeypatch.setattr(record.desk, "start", lambda words, place: started.append(words))
+    every = [heard("F1", "forearm"), heard("C1", "club"), heard("B1", "belt")]
+    for sensors, belt in ((every, "B1"), (every[:2], None)):
+        monkeypatch.setattr(record, "look_for_sensors", lambda sensors=sensors: sensors)
+        _, at_hand, forearm, _, shaft, offered, chosen = page["look"](1)
+        assert (forearm, shaft, chosen) == ("F1", "C1", belt)
+        assert offered == at_hand == [one["serial"] for one in sensors]
+        answers = {
+            "record-length": 94,
+            "record-hand": "right",
+            "record-virtual": False,
+            "record-forearm": forearm,
+            "record-shaft": shaft,
+            "record-belt": chosen,
+        }
+        assert page["start"](1, *(answers.get(name) for name in page["start state"])) == []
+        options = build_parser().parse_args(["record", *started[-1]])
+        assert (options.forearm_sensor, options.club_sensor) == ("F1", "C1")
+        assert options.belt_sensor == belt
+
+
+def test_the_belts_sensor_is_asked_for_beside_the_other_two(tmp_path: Path) -> None:
+    store = Store(LibraryShelf(Library(tmp_path)), Preferences())
+    words = json.dumps(record.layout(store, {}), default=lambda one: one.to_plotly_json())
+    assert '"record-belt"' in words and "On the belt" in words
 
 
 def test_a_text_that_looks_like_an_option_stays_a_text() -> None:
