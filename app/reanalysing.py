@@ -59,12 +59,14 @@ def on_this_machine(
     """Each recording as it is done, ``jobs`` at a time, each in a process of one thread.
 
     Closing the iterator, or Ctrl-C, starts no further recording; those under way are finished.
+    Raises SwingspreadError when one of the processes was ended from outside.
     """
     if jobs == 1:
         for folder in folders:
             yield analyse_one(str(folder), settings)
         return
     from concurrent.futures import ProcessPoolExecutor, as_completed
+    from concurrent.futures.process import BrokenProcessPool
     from multiprocessing import get_context
 
     before = {name: os.environ.get(name) for name in ONE_THREAD}
@@ -74,6 +76,11 @@ def on_this_machine(
         asked = [pool.submit(analyse_one, str(folder), settings) for folder in folders]
         for future in as_completed(asked):
             yield future.result()
+    except BrokenProcessPool as problem:
+        raise SwingspreadError(
+            "a process that analysed recordings was ended from outside, perhaps for want of "
+            "memory; what is done is kept: run the command again, with --jobs 1 if it recurs"
+        ) from problem
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
         for name, value in before.items():

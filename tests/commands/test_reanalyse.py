@@ -8,6 +8,8 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
 import pandas as pd
@@ -17,6 +19,7 @@ from app import reanalysing
 from app.cli import main
 from app.derived import cache_folder, is_kept, read_cached
 from app.one_thread import ONE_THREAD
+from imu.errors import SwingspreadError
 from imu.recordings.library import Library
 from imu.settings import AnalysisSettings
 
@@ -172,3 +175,19 @@ def test_on_a_cluster_the_numbers_are_the_same(
     assert main(["reanalyse", "--scheduler", cluster, "--library", str(library)]) == 0
     assert "2 analysed" in capsys.readouterr().out
     check(library, serial)
+
+
+def test_a_process_ended_from_outside_is_told_in_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Broken(ProcessPoolExecutor):
+        def submit(self, *_: object, **__: object) -> Future:  # type: ignore[override]
+            future: Future = Future()
+            future.set_exception(BrokenProcessPool("a child process terminated abruptly"))
+            return future
+
+    monkeypatch.setattr("concurrent.futures.ProcessPoolExecutor", Broken)
+    before = {name: os.environ.get(name) for name in ONE_THREAD}
+    with pytest.raises(SwingspreadError, match="what is done is kept"):
+        list(reanalysing.on_this_machine([tmp_path], SETTINGS, 2))
+    assert {name: os.environ.get(name) for name in ONE_THREAD} == before
