@@ -24,6 +24,8 @@ pytestmark = pytest.mark.browser
 AXE = (Path(__file__).parent / "axe.min.js").read_text("utf-8")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 THEMES = pytest.mark.parametrize("theme", ["light", "dark"])
+LIGHT = pytest.mark.parametrize("theme", ["light"])
+"""For long walks; the pages they walk through are looked at in the dark elsewhere."""
 
 SEEN = """async () => {
     const at = document.activeElement;
@@ -199,7 +201,7 @@ def test_plan(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
     no_barrier(page)
 
 
-@THEMES
+@LIGHT
 def test_the_table_of_swings_and_the_sets(
     theme: str, own: Any, open_page: Callable[..., Any]
 ) -> None:
@@ -249,7 +251,7 @@ def choose_recording(keys: Keys, words: str) -> None:
     keys.page.wait_for_function("() => document.getElementById('tend-who').value !== ''")
 
 
-@THEMES
+@LIGHT
 def test_labels_and_all_of_a_player(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
     page = open_page(own.address + "/", theme=theme)
     page.wait_for_selector("text=Bring in a recording")

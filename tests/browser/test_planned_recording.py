@@ -1,7 +1,12 @@
-"""A kept plan is followed on the record page from the first block to the comparison."""
+"""A kept plan is followed on the record page from the first block to the comparison.
+
+It takes a minute of real time, so it is run by hand: SOAK_SECONDS=60 pytest -m soak tests/browser.
+What it walks through is checked in seconds by tests/app, tests/recorder and tests/variation.
+"""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -17,7 +22,11 @@ from imu.recordings.saved_sets import SavedPlan, update_saved_sets
 from imu.variation.limits import Limits
 from imu.variation.plan import alternating_plan
 
-pytestmark = pytest.mark.browser
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.soak,
+    pytest.mark.skipif("SOAK_SECONDS" not in os.environ, reason="SOAK_SECONDS says to run it"),
+]
 
 
 def with_plan(folder: Path) -> Library:
