@@ -107,10 +107,10 @@ def _bridge(time: FloatArray, rate: FloatArray, first: int, last: int, strike: f
     start, end = float(time[before]), float(time[after])
     at_start, slope = _end_of(time[rows], rate[rows], start)
     beyond = slice(after, after + count)
-    calm = start > strike or float(time[beyond][_FEWEST - 1]) < strike - period
+    calm = start >= strike or float(time[beyond][_FEWEST - 1]) < strike - period
     if calm:
         read = slice(after, after + int(np.searchsorted(time[beyond], strike - period)))
-        rows = beyond if start > strike else read
+        rows = beyond if start >= strike else read
         at_end, slope_end = _end_of(time[rows], rate[rows], end)
         into_strike = False
     else:
@@ -128,7 +128,7 @@ def _bridge(time: FloatArray, rate: FloatArray, first: int, last: int, strike: f
     fill = at_start + lean * width * u + bulge
     put_in = float(np.abs(bulge).max())
     reading = rate[inside]
-    bridged = (sign * fill > np.abs(reading)) & ((time[inside] < strike) | (start > strike))
+    bridged = (sign * fill > np.abs(reading)) & ((time[inside] < strike) | (start >= strike))
     rate[inside] = np.where(bridged, fill, reading)
     share = _BOTH_SLOPES_SHARE if calm else _ONE_SLOPE_SHARE
     mean = 0.5 if into_strike else 2.0 / 3.0

@@ -266,7 +266,10 @@ def _correlation(normals: Sequence[_Normal]) -> float:
     for normal in normals:
         apart = np.diff(normal.rows)
         together.append(apart == apart.min() if len(apart) else apart > 0)
-    power = float(np.median([np.mean(values**2) * 3.0 for values in bounded if len(values)]))
+    powers = [float(np.mean(values**2)) * 3.0 for values in bounded if len(values)]
+    if not powers:
+        return 1.0
+    power = float(np.median(powers))
     total = 1.0
     for lag in range(1, _LONGEST_LAG):
         products = [

@@ -83,6 +83,16 @@ def test_a_spell_that_ends_in_the_strike_is_open_and_does_not_run_away() -> None
     np.testing.assert_array_equal(filled[time >= peak], read[time >= peak])
 
 
+def test_a_spell_that_begins_with_the_strike_is_bridged_from_its_own_two_sides() -> None:
+    time, true = _peaks(np.random.default_rng(8), 500.0)
+    read = _clip(true)
+    clipped = np.abs(read) >= NEAR
+    (_, free) = bridge_clipped(time, read, clipped, FULL_SCALE, np.inf)
+    filled, doubts = bridge_clipped(time, read, clipped, FULL_SCALE, free[0].start)
+    assert np.isfinite(filled).all()
+    assert doubts == free
+
+
 def test_clipping_at_the_end_of_the_stretch_is_doubted_not_bridged() -> None:
     time, true = _peaks(np.random.default_rng(8), 500.0)
     stop = int(np.argmax(true[:, 1])) + 3
