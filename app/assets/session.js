@@ -6,11 +6,6 @@ window.dash_clientside = window.dash_clientside || {};
   const DASHES = ["solid", "dash", "dot", "dashdot", "longdash"];
   const SVG_DASH = ["", "9 6", "2 5", "9 5 2 5", "16 6"];
 
-  function plot(id) {
-    const box = document.getElementById(id);
-    return box ? box.querySelector(".js-plotly-plot") : null;
-  }
-
   const SIZES = { i1: Int8Array, u1: Uint8Array, i2: Int16Array, f4: Float32Array, f8: Float64Array };
 
   /* A trace's numbers, whether plain, typed, or still packed as base64. */
@@ -85,7 +80,8 @@ window.dash_clientside = window.dash_clientside || {};
       }
       const swing = numbers.meta.labels.indexOf(picks[trace.meta.slot]);
       const drawn = trace.swingDrawn === undefined ? -1 : trace.swingDrawn;
-      if (swing === drawn && swing < 0 && !(trace.x && trace.x.length)) {
+      const empty = !(trace.x && trace.x.length);
+      if (swing === drawn && empty === swing < 0) {
         return;
       }
       trace.swingDrawn = swing;
@@ -208,9 +204,6 @@ window.dash_clientside = window.dash_clientside || {};
 
   /* Pointer over the overlay: show the swing; a press without a drag chooses it. */
   function listen(graph) {
-    if (graph.swingListens) {
-      return;
-    }
     graph.swingListens = true;
     let down = null;
     let waiting = false;
@@ -236,6 +229,17 @@ window.dash_clientside = window.dash_clientside || {};
         });
       }
     }, true);
+  }
+
+  let picked = [];
+
+  /* Paints what is picked, and again whenever the figure is drawn anew. */
+  function attend(graph) {
+    if (!graph.swingListens) {
+      listen(graph);
+      graph.on("plotly_afterplot", () => paint(graph, picked));
+    }
+    paint(graph, picked);
   }
 
   function chip(slot, name, recording, swing) {
@@ -269,11 +273,8 @@ window.dash_clientside = window.dash_clientside || {};
   window.dash_clientside.session = {
     pick: function (selected, figure, ids) {
       const picks = chosen(selected);
-      const graph = plot("session-figure");
-      if (graph && graph.data && graph._fullLayout) {
-        paint(graph, picks);
-        listen(graph);
-      }
+      picked = picks;
+      window.swingspread.onceDrawn("session-figure", attend);
       const meta = figure ? labels(figure) : null;
       const chips = picks.map(function (key, slot) {
         const place = meta ? meta.labels.indexOf(key) : -1;

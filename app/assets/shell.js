@@ -87,6 +87,32 @@ window.swingspread.address = function (choices) {
 };
 window.swingspread.shown = { path: window.location.pathname, search: window.location.search };
 
+/* Calls back with the graph in a box, now or as soon as it is drawn for the first time: figures
+   arrive later than what is to be laid over them. Asked again meanwhile, the last one counts. */
+window.swingspread.onceDrawn = (function () {
+  const waiting = {};
+  function look(id) {
+    const box = document.getElementById(id);
+    const graph = box && box.querySelector(".js-plotly-plot");
+    if (graph && graph.on && graph._fullLayout && graph._fullLayout.xaxis) {
+      const then = waiting[id];
+      delete waiting[id];
+      then(graph);
+    } else if (box) {
+      window.requestAnimationFrame(() => look(id));
+    } else {
+      delete waiting[id];
+    }
+  }
+  return function (id, then) {
+    const asked = id in waiting;
+    waiting[id] = then;
+    if (!asked) {
+      look(id);
+    }
+  };
+})();
+
 /* An explanation closes when another is opened, on Escape, and on a press elsewhere. */
 (function () {
   function closeAll(but) {

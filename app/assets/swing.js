@@ -193,6 +193,15 @@ window.dash_clientside = window.dash_clientside || {};
     mark.style.height = layout._size.h + "px";
   }
 
+  /* Lays the line again whenever the curves are drawn: their place on the page may have moved. */
+  function attend(graph) {
+    if (!graph.momentLine) {
+      graph.momentLine = true;
+      graph.on("plotly_afterplot", cursor);
+    }
+    cursor();
+  }
+
   function show(moment) {
     const ends = span();
     state.moment = Math.min(Math.max(moment, ends[0]), ends[1]);
@@ -326,7 +335,7 @@ window.dash_clientside = window.dash_clientside || {};
         state.moment = frames.events.club_top === undefined ? 0 : frames.events.club_top;
       }
       window.requestAnimationFrame(() => show(state.moment));
-      window.setTimeout(() => show(state.moment), 250);
+      window.swingspread.onceDrawn("swing-figure", attend);
       return true;
     },
 
