@@ -26,25 +26,30 @@ from imu.types import Club, FloatArray, Motion, SwingWindow
 from imu.units import MS
 
 _BEFORE, _AFTER, _STRIDE = 0.4, 0.08, 3
-CLUB_LENGTH_ERROR, ARM_LENGTH_ERROR = 0.004, 0.010
-"""How well a club and an arm are measured with a tape, m."""
+_TAPE = 0.004
+CLUB_LENGTH_ERROR, ARM_LENGTH_ERROR = math.hypot(_TAPE, _TAPE), 0.010
+"""How well a club and an arm are measured, m; from wrist to head it takes the tape twice, for the
+club's length and for the wrist's place over the grip."""
 SETTLING_ERROR = 0.5
 """Settling over the ball is not a sharp moment, s."""
 BEND_OF_RATE = 5.5
 """A shaft bends and springs back on the way down, and flesh gives: rates ripple by such a part for
 each rad of the session's give."""
-FLAT_PEAK_S = {"peak_club_rate_ms": 1.7, "peak_arm_rate_ms": 2.2, "peak_hinge_rate_ms": 1.1}
+RIPPLE_OF_SHARE = 8.0
+"""The same ripples move the wrist's share of the speed so far for each rad of give."""
+FLAT_PEAK_S = {"peak_club_rate_ms": 1.9, "peak_arm_rate_ms": 2.2, "peak_hinge_rate_ms": 1.1}
 """Rates peak flatly, and the same ripples move the time of a peak so far, s for each rad of give.
 As large as in simulated sessions of bending shafts and sliding skin (seeds 2000 to 2009)."""
 FLAT_PEAK_FLOOR_MS = 0.3
-STRIKE_DIFFERS = 0.4
+STRIKE_DIFFERS = 0.5
 """Part of a strike's error that differs from swing to swing; the filter's share is always alike."""
-TURN_MS = 0.2
+TURN_MS = 0.15
 """A turn from back to forward is read in a plane; a plane a little off moves it so far, ms."""
 _ITSELF, _LONGER_CLUB, _LONGER_ARM, _LATER_STRIKE, _FIRST_ERROR = range(5)
 """Rows of the stack of readings."""
-TAKEAWAY_MS = 0.4
-"""The running mean that calms the rate before the takeaway moves it so far."""
+TAKEAWAY_MS, TAKEAWAY_DIFFERS = 0.4, 0.5
+"""The running mean that calms the rate before the takeaway moves it so far, and the part of that
+which differs from swing to swing."""
 FINISH_MS = 0.7
 """The club slows gently, so that a small error of its rate moves the finish so far."""
 _READING_MS = {
@@ -139,7 +144,12 @@ def standard_errors(
         metrics[name] = math.hypot(metrics[name], doubt)
         swing_part[name] = math.hypot(swing_part[name], doubt)
     _widen_peaks(metrics, measured, errors.give)
+    takeaway = TAKEAWAY_DIFFERS * TAKEAWAY_MS
+    swing_part["backswing_ms"] = math.hypot(swing_part["backswing_ms"], takeaway)
+    by_takeaway = measured.metrics["tempo_ratio"] * takeaway / measured.metrics["backswing_ms"]
+    swing_part["tempo_ratio"] = math.hypot(swing_part["tempo_ratio"], by_takeaway)
     for part in (metrics, swing_part):
+        part["wrist_share"] = math.hypot(part["wrist_share"], RIPPLE_OF_SHARE * errors.give)
         part["address_time_s"] = math.hypot(part["address_time_s"], SETTLING_ERROR)
         part.update({n: math.nan for n, sound in zip(names, known, strict=True) if not sound})
     events = {

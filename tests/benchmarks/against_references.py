@@ -12,7 +12,8 @@ the *true clocks*, and the *true clocks and mounting*: what ours has to find by 
 All are scored alike, from their hinge curves: against the truth from takeaway to impact (rms of a
 swing, then the median swing), at the true top and at impact (rms over swings), and by the release
 of ball swings: from the last 10° below the greatest hinge of the downswing to the strike that the
-finder saw (rms, and the swing-to-swing part of the error). CPU: seconds a session, median.
+finder saw (rms, and the swing-to-swing part of the error), which is the same for all methods; and,
+to see what each makes of the hinge alone, to the true strike. CPU: seconds a session, median.
 """
 
 from __future__ import annotations
@@ -249,6 +250,7 @@ def score(case: Case, material: Material, curves: Sequence[HingeCurve]) -> list[
                 "top": at_top / DEG,
                 "impact": at_impact / DEG,
                 "release": (lead - true.release) * 1e3,
+                "release, true strike": (lead + impact - window.impact - true.release) * 1e3,
                 "ball": true.kind == BALL,
             }
         )
@@ -322,6 +324,7 @@ def table(cases: Sequence[Case]) -> pd.DataFrame:
             "release swing-to-swing ms": float(
                 np.sqrt(release.groupby(ball["session"]).var().mean())
             ),
+            "release, true strike ms": _rms(ball["release, true strike"]),
             "no release": int(release.isna().sum()),
             "CPU s": float(np.median(seconds[name])),
         }
