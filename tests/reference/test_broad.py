@@ -22,8 +22,8 @@ import numpy as np
 import pytest
 
 from imu.fusion import quaternion as qt
-from imu.fusion.inclination import InclinationSettings, inclination_error
-from imu.fusion.orientation import estimate_inclination
+from imu.fusion.one_sensor.inclination import InclinationSettings, inclination_error
+from imu.fusion.one_sensor.orientation import estimate_inclination
 from imu.units import DEG
 
 vqf = pytest.importorskip("vqf", reason="the reference filter is not installed")

@@ -1,4 +1,4 @@
-"""One least-squares step for tilt, velocity and position along each world axis.
+"""One least-squares step for one sensor's tilt, velocity and position along each world axis.
 
 Between knots k and k + 1 (duration T), per horizontal axis, with ψ the tilt error that makes
 gravity leak into that axis, v velocity, p position, F the vertical specific force, a the
@@ -26,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
-from imu.fusion.block_tridiagonal import diagonal_of_inverse
+from imu.fusion.one_sensor.block_tridiagonal import diagonal_of_inverse
 from imu.types import FloatArray
 
 _STATES = 3  # ψ, v, p

@@ -1,10 +1,10 @@
 """Variances of a chain of small states without inverting the whole matrix.
 
-A smoother's information matrix is block tridiagonal. Its inverse is full, but only the blocks on
-the diagonal are wanted. Cyclic reduction (Heller 1976, SIAM J Numer Anal 13:484-496) removes
-every second state at once, level by level; on the way back each removed state's covariance
-follows from its two neighbours' (the selected inverse of Takahashi, Fagan & Chin 1973). All
-levels are batched, so the work is linear in the chain and free of Python loops over states.
+The information matrix of a smoother (``tilt_smoother``) is block tridiagonal. Its inverse is full,
+but only the blocks on the diagonal are wanted. Cyclic reduction (Heller 1976, SIAM J Numer Anal
+13:484-496) removes every second state at once, level by level; on the way back each removed state's
+covariance follows from its two neighbours' (the selected inverse of Takahashi, Fagan & Chin 1973).
+All levels are batched, so the work is linear in the chain and free of Python loops over states.
 """
 
 from __future__ import annotations

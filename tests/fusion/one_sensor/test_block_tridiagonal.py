@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from imu.fusion.block_tridiagonal import diagonal_of_inverse
+from imu.fusion.one_sensor.block_tridiagonal import diagonal_of_inverse
 
 
 def chain(size: int, width: int, seed: int) -> np.ndarray:

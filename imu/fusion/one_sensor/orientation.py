@@ -4,11 +4,12 @@ Without a magnetometer the heading is free: it is arbitrary at the start and car
 gyroscope. Inclination (where "up" is in the sensor) is tied to gravity. The whole recording is
 at hand, so this is a smoother, not a filter:
 
-1. Rates are integrated to an almost-inertial frame (`rotation_scan`), and the stream is summed
-   in blocks of 0.1 s there (`gravity_blocks`).
+1. Rates are integrated to an almost-inertial frame (``imu.fusion.rotation_scan``), and the stream
+   is summed in blocks of 0.1 s there (``gravity_blocks``).
 2. Tilt, velocity and position at the knots and the sensor's own errors (gyroscope offset and
-   3 × 3 matrix, accelerometer offset and scale) are found together by Gauss-Newton
-   (`tilt_smoother`); spells of rest (`rest`) give zero rate and zero velocity.
+   3 × 3 matrix, accelerometer offset and scale) are found together by Gauss-Newton (equations
+   ``tilt_equations``, solved by ``tilt_smoother``); spells of rest (``imu.fusion.rest``) give zero
+   rate and zero velocity.
 3. The rates are integrated once more with their errors taken off, and what little correction is
    left at the knots is laid over them.
 
@@ -25,16 +26,9 @@ from numpy.typing import ArrayLike
 from scipy.signal import butter, sosfiltfilt
 
 from imu.fusion import quaternion
-from imu.fusion.gravity_blocks import GravityBlocks, gravity_blocks
-from imu.fusion.inclination import Inclination, InclinationSettings
-from imu.fusion.rest import RestSpells, rest_spells, weighted_median
-from imu.fusion.rotation_scan import (
-    integrate_rates,
-    product,
-    running_product,
-    step_quaternions,
-)
-from imu.fusion.tilt_equations import (
+from imu.fusion.one_sensor.gravity_blocks import GravityBlocks, gravity_blocks
+from imu.fusion.one_sensor.inclination import Inclination, InclinationSettings
+from imu.fusion.one_sensor.tilt_equations import (
     PARAMETERS,
     RATE_PARAMETERS,
     chain_weights,
@@ -42,7 +36,14 @@ from imu.fusion.tilt_equations import (
     residuals,
     rest_information,
 )
-from imu.fusion.tilt_smoother import AxisSolution, TiltChain
+from imu.fusion.one_sensor.tilt_smoother import AxisSolution, TiltChain
+from imu.fusion.rest import RestSpells, rest_spells, weighted_median
+from imu.fusion.rotation_scan import (
+    integrate_rates,
+    product,
+    running_product,
+    step_quaternions,
+)
 from imu.types import BoolArray, FloatArray
 
 _SETTLED = 1e-3  # rad; a step with smaller tilts is the last

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from imu.fusion import quaternion
-from imu.fusion.gravity_blocks import FORCE_PARAMETERS, RATE_PARAMETERS, GravityBlocks
-from imu.fusion.inclination import InclinationSettings
+from imu.fusion.one_sensor.gravity_blocks import FORCE_PARAMETERS, RATE_PARAMETERS, GravityBlocks
+from imu.fusion.one_sensor.inclination import InclinationSettings
+from imu.fusion.one_sensor.tilt_smoother import AxisEquations, ChainWeights
 from imu.fusion.rest import RestSpells
-from imu.fusion.tilt_smoother import AxisEquations, ChainWeights
 from imu.types import FloatArray
 
 PARAMETERS = RATE_PARAMETERS + FORCE_PARAMETERS

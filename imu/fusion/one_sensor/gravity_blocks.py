@@ -1,4 +1,4 @@
-"""Short-block sums of a stream in the almost-inertial frame of its own integrated rates.
+"""Short-block sums of one sensor's stream, in the almost-inertial frame of its integrated rates.
 
 Turning the specific force by the integrated rates leaves a frame that drifts only as the
 gyroscope errs (Laidig & Seel 2023, Information Fusion 91:187-204). Over blocks of some 0.1 s the

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from imu.fusion import quaternion as qt
-from imu.fusion.inclination import Inclination, InclinationSettings, inclination_error
-from imu.fusion.orientation import estimate_inclination
+from imu.fusion.one_sensor.inclination import Inclination, InclinationSettings, inclination_error
+from imu.fusion.one_sensor.orientation import estimate_inclination
 from imu.units import DEG, STANDARD_GRAVITY
 
 GRAVITY = np.array([0.0, 0.0, STANDARD_GRAVITY])
