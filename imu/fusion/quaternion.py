@@ -104,12 +104,6 @@ def to_rotvec(quaternion: ArrayLike) -> FloatArray:
     return ratio[..., None] * v
 
 
-def angle_between(first: ArrayLike, second: ArrayLike) -> FloatArray:
-    """Angle in rad of the rotation between two orientations; (..., 4) each."""
-    size: FloatArray = np.linalg.norm(to_rotvec(multiply(conjugate(first), second)), axis=-1)
-    return size
-
-
 def to_matrix(quaternion: ArrayLike) -> FloatArray:
     """Unit quaternions (..., 4) to rotation matrices (..., 3, 3)."""
     q = _float(quaternion)
@@ -155,7 +149,8 @@ def slerp(start: ArrayLike, end: ArrayLike, share: ArrayLike) -> FloatArray:
 def interpolate(time: ArrayLike, quaternion: ArrayLike, at: ArrayLike) -> FloatArray:
     """Orientations (N, 4) at increasing ``time`` (N,) read at times ``at`` (M,) by slerp.
 
-    Times outside the span, or beside a NaN, give NaN: nothing is extrapolated.
+    Times outside the span, or beside a NaN, give NaN: nothing is extrapolated. Raises ValueError
+    on fewer than two orientations, or another number of them than of times.
     """
     t, q, wanted = _float(time), _float(quaternion), _float(at)
     if len(t) < 2 or q.shape != (len(t), 4):

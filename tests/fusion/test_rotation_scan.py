@@ -8,6 +8,12 @@ from imu.fusion import quaternion as qt
 from imu.fusion.rotation_scan import integrate_rates, running_product, step_rotations
 
 
+def angle_between(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """Angles (N,) in rad between orientations (N, 4), by scipy."""
+    here, there = (Rotation.from_quat(one, scalar_first=True) for one in (first, second))
+    return np.asarray((here.inv() * there).magnitude())
+
+
 def coning(time: np.ndarray, half_angle: float, rate: float) -> tuple[np.ndarray, np.ndarray]:
     """Orientation and body rate of classical coning (Savage 1998, J Guid Control Dyn 21:19-28).
 
@@ -26,7 +32,7 @@ def coning_error(samples_per_turn: int, half_angle: float = 0.2, turns: int = 20
     time = np.arange(turns * samples_per_turn + 1) / (samples_per_turn * 5.0)
     truth, gyr = coning(time, half_angle, rate)
     found = qt.multiply(truth[0], integrate_rates(time, gyr))
-    return float(qt.angle_between(found, truth).max())
+    return float(angle_between(found, truth).max())
 
 
 def test_constant_rate_is_exact() -> None:
@@ -34,8 +40,7 @@ def test_constant_rate_is_exact() -> None:
     rate = np.array([3.0, -20.0, 7.0])
     found = integrate_rates(time, np.tile(rate, (5000, 1)))
     truth = Rotation.from_rotvec(time[:, None] * rate)
-    error = (Rotation.from_quat(found, scalar_first=True).inv() * truth).magnitude()
-    assert error.max() < 1e-11
+    assert angle_between(found, truth.as_quat(scalar_first=True)).max() < 1e-11
 
 
 def test_linear_rate_about_one_axis_is_exact() -> None:
@@ -151,7 +156,7 @@ def test_a_long_stream_is_the_chain_of_its_parts() -> None:
         # Without the part's own first and last step, whose slopes are one-sided.
         part = qt.multiply(qt.conjugate(part[1]), part[1:-1])
         expected = qt.multiply(qt.conjugate(whole[start + 1]), whole[start + 1 : end - 1])
-        assert qt.angle_between(part, expected).max() < 1e-11
+        assert angle_between(part, expected).max() < 1e-11
 
 
 def test_turning_the_mounting_turns_the_result() -> None:
@@ -160,7 +165,7 @@ def test_turning_the_mounting_turns_the_result() -> None:
     mount = qt.normalise(random.normal(size=4))
     turned = integrate_rates(time, qt.rotate(mount, gyr))
     expected = qt.multiply(mount, qt.multiply(integrate_rates(time, gyr), qt.conjugate(mount)))
-    assert qt.angle_between(turned, expected).max() < 1e-12
+    assert angle_between(turned, expected).max() < 1e-12
 
 
 def test_jitter_of_sampling_times_is_followed() -> None:
@@ -169,7 +174,7 @@ def test_jitter_of_sampling_times_is_followed() -> None:
     time = even + random.uniform(-0.4, 0.4, even.shape) / 400.0
     truth, gyr = coning(time, 0.3, 2 * np.pi * 2.0)
     found = qt.multiply(truth[0], integrate_rates(time, gyr))
-    assert qt.angle_between(found, truth).max() < 2e-5
+    assert angle_between(found, truth).max() < 2e-5
 
 
 @pytest.mark.parametrize("size", [1, 2, 3])
