@@ -7,9 +7,10 @@ widened when they disagree more than they should (Birge 1932, Phys Rev 40:207-22
 Forearm
 * *strap*: a sensor strapped along the forearm lies within some five degrees of it.
 * *arc*: in the downswing the straight lead arm turns about the shoulder. With ρ the lever from
-  shoulder to sensor, R a − g = a_hub + R (ω × (ω × ρ) + ω′ × ρ); the shoulder's own acceleration
-  a_hub is a smooth random curve (Gaussian process, 2 m/s², 0.1 s). ρ less the lever from wrist to
-  sensor (``imu.fusion.joint``) runs along the forearm, whatever the sensor's offset from it.
+  shoulder to sensor, R a − g = a_hub + R (ω × (ω × ρ) + ω′ × ρ), where g, what a sensor at rest
+  feels, is straight up; the shoulder's own acceleration a_hub is a smooth random curve (Gaussian
+  process, 2 m/s², 0.1 s). ρ less the lever from wrist to sensor (``imu.fusion.joint``) runs along
+  the forearm, whatever the sensor's offset from it.
 * *roll*: spells in which the forearm turns about one fixed axis near the nominal one
   (pronation while waggling, twirling, or the calibration move).
 
@@ -33,9 +34,10 @@ import numpy as np
 
 from imu.fusion.estimate import SessionFit
 from imu.fusion.parameters import LEVER, OFFSET
+from imu.fusion.quaternion import cross
 from imu.fusion.samples import SwingSamples
 from imu.fusion.start import Seat
-from imu.fusion.track import Track, cross, skew
+from imu.fusion.track import Track, skew
 from imu.types import CLUB, FOREARM, FloatArray, Stream
 from imu.units import DEG, STANDARD_GRAVITY
 

@@ -51,7 +51,8 @@ def normalise(quaternion: ArrayLike) -> FloatArray:
         return q / np.sqrt(np.sum(q * q, axis=-1, keepdims=True))
 
 
-def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+def cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Vector product of (..., 3) arrays, broadcast."""
     # np.cross is several times slower on (N, 3): it checks and moves axes.
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))
     out[..., 0] = a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1]
@@ -64,8 +65,8 @@ def rotate(quaternion: ArrayLike, vector: ArrayLike) -> FloatArray:
     """Turn vectors (..., 3) by unit quaternions (..., 4), broadcast."""
     q, v = _float(quaternion), _float(vector)
     axis = q[..., 1:]
-    twice = 2.0 * _cross(axis, v)
-    return v + q[..., :1] * twice + _cross(axis, twice)
+    twice = 2.0 * cross(axis, v)
+    return v + q[..., :1] * twice + cross(axis, twice)
 
 
 def rotate_back(quaternion: ArrayLike, vector: ArrayLike) -> FloatArray:
@@ -131,12 +132,12 @@ def between_directions(start: ArrayLike, end: ArrayLike) -> FloatArray:
     b = b / np.linalg.norm(b, axis=-1, keepdims=True)
     out = np.empty((*a.shape[:-1], 4))
     out[..., 0] = 1.0 + np.sum(a * b, axis=-1)
-    out[..., 1:] = _cross(a, b)
+    out[..., 1:] = cross(a, b)
     opposite = out[..., 0] < 1e-12
     if np.any(opposite):
         least = np.eye(3)[np.argmin(np.abs(a), axis=-1)]
         out[opposite, 0] = 0.0
-        out[opposite, 1:] = _cross(a, least)[opposite]
+        out[opposite, 1:] = cross(a, least)[opposite]
     return normalise(out)
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imu.fusion.parameters import SensorErrors
-from imu.fusion.quaternion import from_rotvec, multiply, rotate, to_matrix
+from imu.fusion.quaternion import cross, from_rotvec, multiply, rotate, to_matrix
 from imu.fusion.samples import SensorSpan
 from imu.types import FloatArray, IntArray
 
@@ -69,9 +69,9 @@ class Break:
 class Track:
     """One sensor over one swing on the swing's time base; sensor axes unless said otherwise.
 
-    orientation : (N, 4) sensor to world. rate, rate_change : (N, 3) rad/s, rad/s².
-    rate_read, force_read : with the bias off only. wrist : (N, 3) m/s², specific force at the
-    wrist in world axes.
+    time : (N,) s, uniform. orientation : (N, 4) sensor to world. rate, rate_change : (N, 3) rad/s,
+    rad/s². force : (N, 3) m/s², specific force. rate_read, force_read : with the bias off only.
+    wrist : (N, 3) m/s², specific force at the wrist in world axes.
     """
 
     time: FloatArray
@@ -94,7 +94,10 @@ class Track:
 
 @dataclass(frozen=True, eq=False)
 class Reading:
-    """What one sensor says on a swing's time base, its errors taken off: (N, 3) each."""
+    """What one sensor says on a swing's time base, its errors taken off: (N, 3) each.
+
+    rate : rad/s. force : m/s². rate_read, force_read : with the bias off only.
+    """
 
     rate: FloatArray
     rate_read: FloatArray
@@ -145,15 +148,6 @@ def follow(
         force_read=reading.force_read,
         wrist=rotate(orientation, reading.force - turning),
     )
-
-
-def cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Row by row vector product (faster than numpy's general one)."""
-    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
-    out[..., 0] = a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1]
-    out[..., 1] = a[..., 2] * b[..., 0] - a[..., 0] * b[..., 2]
-    out[..., 2] = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
-    return out
 
 
 def cross_lever(rates: FloatArray, lever: FloatArray) -> FloatArray:
