@@ -12,7 +12,7 @@ order h⁵. Across a gap the slope term is left out, for noise in the short step
 swamp what it brings.
 
 All steps. Orientation is the running product of the step rotations. Products are associative,
-so the stream is cut in rows of about √N steps: all rows advance together, then the rows' totals
+so the stream is cut in rows of about √N/4 steps: all rows advance together, then the rows' totals
 are multiplied up the same way and carried into each row (a blocked prefix scan, after Blelloch
 1990, Prefix sums and their applications). The work is 2N quaternion products.
 """
@@ -49,7 +49,7 @@ def integrate_rates(time: ArrayLike, gyr: ArrayLike) -> FloatArray:
     batch = rates.shape[:-2]
     size = rates.shape[-2]
     out = np.empty((*batch, size, 4))
-    out[..., 0, :] = (1.0, 0.0, 0.0, 0.0)
+    out[..., :1, :] = (1.0, 0.0, 0.0, 0.0)
     carry = np.zeros((4, *batch, 1))
     carry[0] = 1.0
     for first in range(0, size - 1, _CHUNK):
@@ -100,7 +100,7 @@ def step_quaternions(rotvec: FloatArray) -> FloatArray:
     half_sq = np.einsum("c...,c...->...", rotvec, rotvec)
     half_sq *= 0.25
     out = np.empty((4, *rotvec.shape[1:]))
-    if half_sq.size and np.nanmax(half_sq) < 0.04:
+    if not np.any(half_sq >= 0.04):
         # Up to 0.4 rad a step the series below is exact to rounding and spares sin, cos, sqrt.
         s = half_sq
         out[0] = 1 - s / 2 * (1 - s / 12 * (1 - s / 30 * (1 - s / 56 * (1 - s / 90))))

@@ -177,10 +177,21 @@ def test_jitter_of_sampling_times_is_followed() -> None:
     assert angle_between(found, truth).max() < 2e-5
 
 
-@pytest.mark.parametrize("size", [1, 2, 3])
+@pytest.mark.parametrize("size", [0, 1, 2, 3])
 def test_shortest_streams(size: int) -> None:
     found = integrate_rates(np.arange(size) * 0.1, np.tile([0.0, 0.0, 2.0], (size, 1)))
+    assert found.shape == (size, 4)
     np.testing.assert_allclose(qt.to_rotvec(found)[:, 2], 0.2 * np.arange(size), atol=1e-14)
+
+
+@pytest.mark.filterwarnings("error")
+def test_nothing_is_known_from_a_broken_rate_on() -> None:
+    gyr = np.tile([0.0, 0.0, 2.0], (60, 1))
+    gyr[20] = np.nan
+    found = integrate_rates(np.arange(60) * 0.1, gyr)
+    assert np.isfinite(found[:19]).all()
+    assert np.isnan(found[20:]).all()
+    assert np.isnan(integrate_rates(np.arange(60) * 0.1, np.full((60, 3), np.nan))[1:]).all()
 
 
 def test_bad_shapes_and_times_are_refused() -> None:
