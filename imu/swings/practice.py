@@ -28,7 +28,10 @@ _NO_RETURN_SPREAD = 0.03
 
 @dataclass(frozen=True)
 class ReturnLead:
-    """How long before the shaft's return a strike falls. lead, spread : s. strikes : seen."""
+    """How long before the shaft's return a strike falls.
+
+    lead : s, negative where strikes fall after it. spread : s. strikes : number seen.
+    """
 
     lead: float
     spread: float
@@ -60,7 +63,10 @@ def as_if_struck(
     settings: AnalysisSettings,
     usual: ReturnLead,
 ) -> tuple[SwingWindow, str]:
-    """The window with impact placed as if a ball had been there, and a remark on how."""
+    """The window as a ball swing's, with impact placed as if a ball had been there, and a remark.
+
+    Where the shaft did not return it stays a practice swing's, with a wide error of impact.
+    """
     impact = _returned(motion, window, settings)
     if math.isnan(impact):
         return replace(window, impact_se=_NO_RETURN_SPREAD), (
@@ -71,7 +77,8 @@ def as_if_struck(
     placed = replace(window, kind=BALL, impact=impact - usual.lead, impact_se=spread)
     how = "no ball: impact is the shaft's return to its address direction"
     if usual.strikes >= _FEWEST:
-        how += f", less {usual.lead * 1e3:.1f} ms as in this recording's strikes"
+        sense = "less" if usual.lead >= 0.0 else "plus"
+        how += f", {sense} {abs(usual.lead) * 1e3:.1f} ms as in this recording's strikes"
     return placed, how
 
 

@@ -61,3 +61,10 @@ def test_the_usual_lead_comes_from_strikes_that_can_be_compared(planar):
     assert usual.lead == pytest.approx(0.004, abs=1e-6)
     few = return_lead([full] * 2, [struck] * 2, SETTINGS)
     assert few.lead == 0.0
+
+
+@pytest.mark.parametrize(("lead", "said"), [(0.0034, "less 3.4 ms"), (-0.0021, "plus 2.1 ms")])
+def test_the_remark_says_which_way_impact_was_moved(planar, lead, said):
+    usual = ReturnLead(lead, 0.001, 5)
+    _, remark = as_if_struck(_swing(planar, 60.0 * DEG), _window(PRACTICE, 1.5), SETTINGS, usual)
+    assert f"{said} as in this recording's strikes" in remark
