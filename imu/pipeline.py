@@ -28,7 +28,7 @@ from imu.swings.curves import swing_curves
 from imu.swings.find import find_swings
 from imu.swings.measure import measure_swing
 from imu.swings.practice import ReturnLead, as_if_struck, return_lead
-from imu.swings.quality import judge, judge_setup
+from imu.swings.quality import judge, judge_setup, missing_in_words
 from imu.swings.standard_errors import Noise, rate_noise, standard_errors
 from imu.types import (
     BALL,
@@ -164,7 +164,7 @@ def _measure(
     quality = judge_setup(quality, [found for found in findings if number in found.swings])
     said = [remark] if remark else []
     said += [*window.notes, *quality.reasons]
-    said += [f"{name}: {why}" for name, why in measured.notes.items()]
+    said += missing_in_words(measured.notes)
     row: dict[str, Any] = {
         "swing": number,
         "kind": window.kind,

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from imu.swings.quality import missing_in_words
 from imu.swings.sampling import choose, crossings, value_at
 from imu.swings.standard_errors import rate_noise
 from imu.types import FloatArray, Stream
@@ -138,7 +139,8 @@ def add_belt(
         f"{METRIC}_se_swing": own / MS,
     }
     if turn.why:
-        said = "; ".join(part for part in (str(row["notes"]), f"{METRIC}: {turn.why}") if part)
+        why = missing_in_words({METRIC: turn.why})
+        said = "; ".join(part for part in (str(row["notes"]), *why) if part)
         added |= {"notes": said}  # type: ignore[dict-item]
     at = curve["t_s"]
     seen = np.full(len(at), math.nan)
