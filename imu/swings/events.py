@@ -42,6 +42,9 @@ SLOW_RATE = 1.0
 LATELY = 0.45
 """s. A club that last rested longer than this before it turned back was not at rest."""
 
+CLEARLY_BACK = 0.5
+"""The last stretch that is clearly backswing turns at this part of its greatest rate or more."""
+
 ADDRESS_SPAN = 0.3
 """s of stillness before the takeaway over which the address is averaged."""
 
@@ -126,9 +129,10 @@ def find_events(
 ) -> SwingPlaces:
     """Find the events of K readings of one swing.
 
-    near : times (s) of the same events in an earlier reading of the same swing; among several
-    candidates the nearest is then chosen, so that a slightly changed motion gives slightly
-    changed events. impact_time : (K,) s, in place of the window's impact.
+    window : for its kind and its impact, which for a practice swing is rough.
+    release_threshold : rad. near : times (s) of the same events in an earlier reading of the same
+    swing; among several candidates the nearest is then chosen, so that a slightly changed motion
+    gives slightly changed events. impact_time : (K,) s, in place of the window's impact.
     """
     start, step, size = movements.start, movements.step, len(movements.time)
     hints = {} if near is None else near
@@ -239,8 +243,7 @@ def _takeaway(
     size = int(whole(top).max()) + 1
     sample = np.arange(size)
     back = np.where(sample <= top[:, None], -club_rate[:, :size], -np.inf)
-    # The last stretch that is clearly backswing: half its greatest rate or more.
-    busy = back > 0.5 * back.max(axis=1)[:, None]
+    busy = back > CLEARLY_BACK * back.max(axis=1)[:, None]
     last = size - 1 - np.argmax(busy[:, ::-1], axis=1)
     swung = busy.any(axis=1)
     stop = np.where(swung, last, 0) + 1
@@ -284,7 +287,11 @@ def _return_to_address(
     stop: IntArray,
     guess: FloatArray | float,
 ) -> FloatArray:
-    """Place where the shaft, seen in the plane, passes its address direction on the way down."""
+    """Places (K,) where the shaft, seen in the plane, passes its address direction going down.
+
+    shaft : (3, K, M). address, normal : (3, K). first, stop : (K,) samples looked at. guess :
+    place near which the passing is looked for.
+    """
     passed = crossings(_along(shaft, kin.cross(address, normal)), False, first, stop)
     facing = _along(shaft, address)
     passed = passed.only(facing[passed.row, passed.before] > 0.0)

@@ -19,9 +19,10 @@ from scipy.signal import find_peaks
 from imu.settings import AnalysisSettings
 from imu.swings.address import read_address
 from imu.swings.club_grid import GRID_HZ, STILL_RATE, ClubGrid, club_grid
+from imu.swings.events import SLOW_RATE
 from imu.swings.impact import Strike, find_strike
 from imu.swings.lost_strike import place_lost, rung
-from imu.swings.parts import SLOW_RATE, SwingParts, take_apart
+from imu.swings.parts import SwingParts, take_apart
 from imu.types import BALL, CLUB, PRACTICE, AlignedStreams, BoolArray, Stream, SwingWindow
 
 LEAST_RATE = 3.0

@@ -31,7 +31,6 @@ got, for a player not yet known."""
 LEAST_SPREAD = 0.0015
 """s, least standard error of a strike dated by the turn."""
 
-
 RINGING = 0.025
 RESUMED = 0.010
 """s after a strike in which a club still rings, and within which its samples must resume to be

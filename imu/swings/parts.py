@@ -1,5 +1,9 @@
 """Take a movement of the club apart as if it were a swing: backswing, top, downswing, finish.
 
+A first, rough reading in whole bins of the club's grid, to tell swings from other movements and to
+cut them out. The events of the same names that are measured are read anew from the fitted motion
+between its samples (``imu.swings.events``), by the same definitions.
+
 Works on the gyroscope alone, whatever the sensor's angle on the shaft: the angular velocity is
 carried into the sensor's own frame at the start of the stretch, where the club's turning about
 the axis of its fastest moment is forward, and the other way is back.
@@ -13,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imu.swings.club_grid import GRID_HZ, ClubGrid, orientation_from
+from imu.swings.events import CLEARLY_BACK, LATELY, REST_RATE, SLOW_RATE
 from imu.types import FloatArray
 
 LOOK_BACK = 3.5
@@ -21,14 +26,6 @@ LOOK_ON = 2.5
 
 BACKSWING_SPAN = 2.5
 """s. A backswing takes no longer."""
-
-REST_RATE = 0.25
-SLOW_RATE = 1.0
-"""rad/s. The takeaway is where the club leaves the first; the finish where it falls below the
-second."""
-
-LATELY = 0.45
-"""s. A club that last rested longer than this before it turned back was not at rest."""
 
 STARTS_INSIDE = "the recording starts during this movement"
 AFTER_SWING = "the club brought back after a swing"
@@ -85,7 +82,8 @@ class SwingParts:
 def take_apart(grid: ClubGrid, peak: int, earliest: int = 0) -> SwingParts | str:
     """Read the movement around its fastest bin as a swing, or say why it cannot be one.
 
-    earliest : first bin not belonging to a swing found before this movement.
+    peak, earliest : bins of the grid; the second is the first that does not belong to a swing
+    found before this movement.
     """
     first = max(peak - int(LOOK_BACK * GRID_HZ), earliest)
     stop = min(peak + int(LOOK_ON * GRID_HZ), len(grid.time))
@@ -99,8 +97,7 @@ def take_apart(grid: ClubGrid, peak: int, earliest: int = 0) -> SwingParts | str
     top = int(backward[-1])
     begin = max(top - int(BACKSWING_SPAN * GRID_HZ), 0)
     back = -rate[begin : top + 1]
-    # The last stretch that is clearly backswing: half its greatest rate or more.
-    busy = np.flatnonzero(back > 0.5 * float(back.max()))
+    busy = np.flatnonzero(back > CLEARLY_BACK * float(back.max()))
     if len(busy) == 0:
         return _cut_reason(first, earliest, "no backswing")
     busiest = begin + int(busy[-1])
