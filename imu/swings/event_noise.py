@@ -1,9 +1,10 @@
-"""Random error of each event of a swing from sensor noise, by the slope it is read on.
+"""Random error of a swing's events from sensor noise, by the slope each is read on.
 
-An event read where a rate crosses a level moves by (noise of the rate) / (slope there); one
-read where an angle crosses a level, by (noise of the angle) / (rate there); the top of a curve
-by (noise of its rate) / (its bend). What the fusion is unsure of (mounting, clock, heading)
-comes on top and is carried through by repeated measurement of changed motions.
+An event read where a rate crosses a level moves by (noise of the rate) / (slope there); the top
+of a curve by (noise of its rate) / (its bend). Where an angle crosses a level (release, shaft
+parallel) noise hardly shows, for an angle is the sum of many samples of its rate. What the fusion
+is unsure of (mounting, clock, heading) comes on top and is carried through by repeated measurement
+of changed motions.
 """
 
 from __future__ import annotations
@@ -14,39 +15,29 @@ import numpy as np
 
 from imu.swings.events import TAKEAWAY_SPAN, SwingPlaces
 from imu.swings.sampling import value_at
-from imu.types import BALL, FloatArray, SwingWindow
+from imu.types import FloatArray, SwingWindow
 
 
-def event_noise(
-    places: SwingPlaces, window: SwingWindow, gyro_noise: float, angle_noise: float = 0.0
-) -> dict[str, float]:
-    """Standard error (s) of each event, and of ``onset``, from random noise alone.
+def event_noise(places: SwingPlaces, window: SwingWindow, gyro_noise: float) -> dict[str, float]:
+    """Standard error (s) of events that noise moves, and of ``onset``, from random noise alone.
 
     places : of one measured swing (K = 1). gyro_noise : rad/s, standard deviation of one sample
-    of an angular rate in its motion. angle_noise : rad, random standard deviation of an angle
-    from sample to sample within the swing (slow errors do not belong here). A strike's error is
-    that of the window. NaN for an event that was not found.
+    of an angular rate in its motion. Impact has the error of the window. NaN for an event that
+    was not found.
     """
     step, speed = places.step, places.speed
     # Two sensors stand behind every relation of arm and club.
     both = math.sqrt(2.0) * gyro_noise
-    rate = {
+    return {
         "takeaway": _per_slope(
             speed, places, "takeaway", gyro_noise / math.sqrt(max(1.0, TAKEAWAY_SPAN / step))
         ),
         "arm_top": _per_slope(places.arm_rate, places, "arm_top", gyro_noise),
         "club_top": _per_slope(places.club_rate, places, "club_top", gyro_noise),
-        "release": _per_slope(places.hinge, places, "release", angle_noise),
-        "shaft_parallel": _per_slope(places.axes[2, 1], places, "shaft_parallel", angle_noise),
         "finish": _per_slope(speed, places, "finish", gyro_noise),
         "onset": _per_bend(places.hinge, places, "onset", both),
+        "impact": window.impact_se,
     }
-    if window.kind == BALL:
-        rate["impact"] = window.impact_se
-    else:
-        (turning,) = _read(places.club_rate, float(places.place["impact"][0]))
-        rate["impact"] = math.sqrt(2.0) * angle_noise / max(abs(turning), 1e-9)
-    return rate
 
 
 def _per_slope(values: FloatArray, places: SwingPlaces, name: str, noise: float) -> float:
