@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from imu.fusion.runs import runs
 from imu.types import BoolArray, FloatArray
 from imu.units import DEG
 
@@ -25,12 +26,18 @@ _FILTER_REACH = 2
 """Samples on each side of a surely clipped one that the sensor's low-pass filter may have bent."""
 _SLOPE_SPAN = 0.012
 _FEWEST, _MOST = 4, 8
+"""s, and samples: over how long, and how few and many, a slope beside a spell is read."""
 _BOTH_SLOPES_SHARE, _ONE_SLOPE_SHARE = 0.35, 0.7
+"""Error of the height put in, as a part of it, with both slopes known and with one."""
 _UNBRIDGED_SHARE = 0.1
+"""Error of a clipped reading that can't be bridged, as a part of it."""
 _AMPLITUDE_FLOOR = 5.0 * DEG
+"""rad/s, least error of the height put in."""
 _GAP_TURN_OF_CHANGE = 0.1
 _GAP_TURN_OF_RATE = 0.02
+"""Error of the mean rate over lost samples, as parts of the rate's change and of its size."""
 _TURN_FLOOR = 1e-4
+"""rad, least doubt about any spell."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +68,7 @@ def bridge_clipped(
     filled = gyr.copy()
     found: list[Doubt] = []
     for axis in range(3):
-        for first, last in _runs(clipped[:, axis], np.abs(gyr[:, axis]), full_scale):
+        for first, last in _to_bridge(clipped[:, axis], np.abs(gyr[:, axis]), full_scale):
             found.append(_bridge(time, filled[:, axis], first, last, strike))
     return filled, _joined(found)
 
@@ -74,23 +81,22 @@ def gap_doubt(start: float, end: float, rates: FloatArray) -> Doubt:
     return Doubt(start, end, turn + _TURN_FLOOR)
 
 
-def _runs(near: BoolArray, size: FloatArray, full_scale: float) -> list[tuple[int, int]]:
+def _to_bridge(near: BoolArray, size: FloatArray, full_scale: float) -> list[tuple[int, int]]:
     """First and last sample of each clipped run.
 
     A run near full scale that never reaches it is a clipped peak rounded by the filter and counts
     whole; else only what lies within the filter's reach of full scale.
     """
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], near, [False]]).astype(np.int8)))
-    runs = []
-    for first, stop in edges.reshape(-1, 2).tolist():
+    spells = []
+    for first, stop in runs(near).tolist():
         hard = np.flatnonzero(size[first:stop] >= _HARD * full_scale)
         if len(hard):
             last = min(stop - 1, first + int(hard[-1]) + _FILTER_REACH)
             first = max(first, first + int(hard[0]) - _FILTER_REACH)
         else:
             last = stop - 1
-        runs.append((first, last))
-    return runs
+        spells.append((first, last))
+    return spells
 
 
 def _bridge(time: FloatArray, rate: FloatArray, first: int, last: int, strike: float) -> Doubt:
@@ -131,6 +137,7 @@ def _bridge(time: FloatArray, rate: FloatArray, first: int, last: int, strike: f
     bridged = (sign * fill > np.abs(reading)) & ((time[inside] < strike) | (start >= strike))
     rate[inside] = np.where(bridged, fill, reading)
     share = _BOTH_SLOPES_SHARE if calm else _ONE_SLOPE_SHARE
+    # The mean of the missing rate over its greatest: of a ramp (``Break.open``), or a parabola.
     mean = 0.5 if into_strike else 2.0 / 3.0
     turn = mean * width * (share * put_in + _AMPLITUDE_FLOOR)
     return Doubt(start, end, turn + _TURN_FLOOR, into_strike)

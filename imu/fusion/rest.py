@@ -26,6 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from imu.fusion.runs import runs
 from imu.types import BoolArray, FloatArray, IntArray, frozen_array
 from imu.units import DEG
 
@@ -193,13 +194,12 @@ class _Bins:
         sway is quickest in the middle.
         """
         inside = self._covered(quiet & self.whole)
-        begin, stop = _runs(~inside)
         allowed = self._covered(mild & self.whole)
-        for left, right in zip(begin, stop, strict=True):
+        for left, right in runs(~inside):
             between = left > 0 and right < len(inside) and right - left <= 2 * _BINS_IN_WINDOW
             if between and allowed[left:right].all():
                 inside[left:right] = True
-        begin, stop = _runs(inside)
+        begin, stop = runs(inside).T
         return np.column_stack([self.start[begin], self.end[stop - 1]]).astype(np.int64)
 
     def _covered(self, windows: BoolArray) -> BoolArray:
@@ -218,12 +218,6 @@ def weighted_median(values: FloatArray, weight: FloatArray) -> FloatArray:
     middle = np.argmax(mass >= 0.5 * mass[-1], axis=0)
     median: FloatArray = np.take_along_axis(values, order, 0)[middle, np.arange(values.shape[1])]
     return median
-
-
-def _runs(flags: BoolArray) -> tuple[IntArray, IntArray]:
-    """Start and end (exclusive) of each run of True."""
-    change = np.diff(np.concatenate([[0], flags.astype(np.int64), [0]]))
-    return np.flatnonzero(change == 1), np.flatnonzero(change == -1)
 
 
 def _sensor_noise(acc: FloatArray, gyr: FloatArray, bins: _Bins) -> tuple[float, float]:

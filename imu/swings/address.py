@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from imu.fusion.runs import runs
 from imu.swings.club_grid import GRID_HZ, ClubGrid, orientation_from
 
 LOOK_BACK = 60.0
@@ -36,8 +37,7 @@ def read_address(grid: ClubGrid, takeaway: float, earliest: float) -> tuple[int,
     stop = grid.index(takeaway)
     first = max(grid.index(earliest), stop - int(LOOK_BACK * GRID_HZ))
     moving = grid.speed[first:stop] > MOVING_RATE
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], moving, [False]]).astype(np.int8)))
-    spells = _joined(edges.reshape(-1, 2) + first)
+    spells = _joined(runs(moving) + first)
     waggles = 0
     for begin, end in reversed(spells):
         whole = float(grid.across[begin:end].sum()) / GRID_HZ

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 from scipy.signal import find_peaks
 
+from imu.fusion.runs import runs
 from imu.settings import AnalysisSettings
 from imu.swings.address import read_address
 from imu.swings.club_grid import GRID_HZ, STILL_RATE, ClubGrid, club_grid
@@ -197,17 +198,15 @@ def _falls(club: Stream, parts: SwingParts) -> bool:
     light = np.einsum("ij,ij->i", acc, acc) < FREE_FALL**2
     if not light.any():
         return False
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], light, [False]]).astype(np.int8)))
-    begin, end = edges[::2], edges[1::2] - 1
-    spells = club.time[first:stop][end] - club.time[first:stop][begin]
+    begin, after = runs(light).T
+    spells = club.time[first:stop][after - 1] - club.time[first:stop][begin]
     return bool(spells.max() > FREE_FALL_TIME)
 
 
 def _longest_loss(grid: ClubGrid, parts: SwingParts) -> float:
     """s, longest loss of samples between the takeaway and the fastest moment."""
-    span = grid.missing[grid.index(parts.takeaway) : grid.index(parts.fastest) + 1]
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], span, [False]]).astype(np.int8)))
-    return float((edges[1::2] - edges[::2]).max(initial=0)) / GRID_HZ
+    begin, after = runs(grid.missing[grid.index(parts.takeaway) : grid.index(parts.fastest) + 1]).T
+    return float((after - begin).max(initial=0)) / GRID_HZ
 
 
 def _on_an_arc(club: Stream, grid: ClubGrid, parts: SwingParts) -> bool:
