@@ -10,16 +10,18 @@ Weights. The residual of the joint is noise plus model error (flesh and shaft gi
 differ) that grows with the forces: sigma = s (σ₀ + κ · force). The session's own residuals set s,
 and a Student-t weight (ν = 4, iteratively reweighted; Lange, Little & Taylor 1989) bounds what a
 bad spell can do. Neighbouring rows err alike: weights are divided by the correlation length of
-the residuals, so that the covariance S⁻¹ is honest.
+the residuals (``imu.fusion.correlation``), so that the covariance S⁻¹ is honest.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from imu.fusion.correlation import correlation_length
 from imu.fusion.gravity import bias_evidence, spells_within, upright_row
 from imu.fusion.joint import (
     RotationField,
@@ -42,13 +44,14 @@ FORCE_SHARE = 0.005
 _STUDENT = 4.0
 _MOST_STEPS = 12
 _SETTLED_STEP = 0.03
-_START_ROTATION = 1.0
 _SETTLED_SPREAD = 0.1
+"""The fit has settled when its step is so small a part of the priors, and the residuals' spread so
+near to what is expected."""
+_START_ROTATION = 1.0
+"""rad, prior of the starting orientations: next to none."""
 _SMALLEST_SCALE = 0.02
 _GIVE_UNSEEN = 0.005
-_LONGEST_LAG = 25
-_UNCORRELATED = 0.05
-_LONGEST_CORRELATION = 40.0
+"""rad, give taken where no downswing could be compared."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,8 +59,9 @@ class SwingFit:
     """One swing after the fit.
 
     state : its own unknowns. covariance : (S, S) of them with the shared ones held fixed.
-    answer : (S, 56), change of the own unknowns with the shared ones. residual : m/s², robust
-    rms of the joint constraint in the swing, over what the model expects (1 is as expected).
+    answer : (S, 56), change of the own unknowns with the shared ones. residual : robust rms of the
+    joint constraint in the swing, over what the model expects (1 is as expected); NaN where the
+    two sensors could nowhere be compared.
     """
 
     state: SwingState
@@ -70,9 +74,10 @@ class SwingFit:
 class SessionFit:
     """The session after the fit.
 
-    shared, covariance : the 56 shared numbers and their covariance. scale : s above.
-    correlation : rows that err alike. steps : taken. give : rad, how far the two sensors' forces
-    at the wrist point apart in the downswings, by which a sensor seems to turn on its segment.
+    shared, covariance : the 56 shared numbers and their covariance. swings : in the order given.
+    scale : s above. correlation : rows that err alike. steps : taken. converged : whether the last
+    step was small. give : rad, how far the two sensors' forces at the wrist point apart in the
+    downswings, by which a sensor seems to turn on its segment.
     """
 
     shared: Shared
@@ -87,7 +92,11 @@ class SessionFit:
 
 @dataclass(eq=False)
 class _Normal:
-    """Normal equations of one swing. normalised : (M, 3) residuals. rows : (M,) their places."""
+    """Normal equations of one swing.
+
+    normalised : (M, 3) residuals over their standard deviation. rows : (M,) their places.
+    apart : (D,) rad, angles between the two sensors' forces in the downswing.
+    """
 
     shared: FloatArray
     cross: FloatArray
@@ -115,15 +124,14 @@ def fit_session(
     guess: Guess,
     expected: Shared,
     clock_sigma: tuple[float, float],
-    priors: Priors | None = None,
 ) -> SessionFit:
-    """Estimate all unknowns of a session.
+    """Estimate all unknowns of a session of one swing or more.
 
-    guess : where to start. expected : the prior's centre (``imu.fusion.start``; for the
-    gyroscope's bias zero is taken). clock_sigma : standard errors of the first clock alignment:
-    shift in s, drift. Works from one swing upwards.
+    rests : by role. guess : where to start, with a state for each swing. expected : the prior's
+    centre (``imu.fusion.start``; for the gyroscope's bias zero is taken). clock_sigma : standard
+    errors of the first clock alignment: shift in s, drift.
     """
-    sigma = (priors or Priors()).vector(*clock_sigma)
+    sigma = Priors().vector(*clock_sigma)
     center = expected.vector()
     for offset in OFFSET.values():
         center[offset + GYR_BIAS.start : offset + GYR_BIAS.stop] = 0.0
@@ -147,16 +155,19 @@ def fit_session(
             _moved(state, inverse @ (normal.own_gradient - normal.cross.T @ move))
             for state, normal, inverse in zip(current, normals, inverses, strict=True)
         ]
-        residuals = np.concatenate([normal.normalised.ravel() for normal in normals])
-        spread = 1.4826 * float(np.median(np.abs(residuals)))
+        spread = _robust_rms(np.concatenate([normal.normalised for normal in normals]))
+        if math.isnan(spread):
+            spread = 1.0  # nothing can be compared: the scale stays as guessed
         if size < _SETTLED_STEP and abs(spread - 1.0) < _SETTLED_SPREAD:
             converged = True
             break
         if steps > 1:  # at the first step the swings are not laid out yet
             scale = max(_SMALLEST_SCALE, scale * spread)
-            correlation = _correlation(normals)
+            correlation = correlation_length(
+                [normal.normalised for normal in normals], [normal.rows for normal in normals]
+            )
     fits = tuple(
-        SwingFit(state, inverse, -inverse @ normal.cross.T, _rms(normal.normalised))
+        SwingFit(state, inverse, -inverse @ normal.cross.T, _robust_rms(normal.normalised))
         for state, normal, inverse in zip(current, normals, inverses, strict=True)
     )
     apart = np.concatenate([normal.apart for normal in normals])
@@ -259,38 +270,6 @@ def _moved(state: SwingState, move: FloatArray) -> SwingState:
     return SwingState(start, state.breaks, turns)
 
 
-def _correlation(normals: Sequence[_Normal]) -> float:
-    """Integrated correlation length of the residuals, in rows (Sokal 1997's windowed sum)."""
-    bounded = [np.clip(normal.normalised, -3.0, 3.0) for normal in normals]
-    together = []
-    for normal in normals:
-        apart = np.diff(normal.rows)
-        together.append(apart == apart.min() if len(apart) else apart > 0)
-    powers = [float(np.mean(values**2)) * 3.0 for values in bounded if len(values)]
-    if not powers:
-        return 1.0
-    power = float(np.median(powers))
-    total = 1.0
-    for lag in range(1, _LONGEST_LAG):
-        products = [
-            _lag_product(values, steady, lag)
-            for values, steady in zip(bounded, together, strict=True)
-        ]
-        value = float(np.median(products)) / max(power, 1e-12)
-        if value < _UNCORRELATED:
-            break
-        total += 2.0 * value
-    return float(np.clip(total, 1.0, _LONGEST_CORRELATION))
-
-
-def _lag_product(values: FloatArray, together: np.ndarray, lag: int) -> float:
-    """Mean product of residuals ``lag`` rows apart, over stretches without a hole; 0 if none."""
-    if len(together) < lag:
-        return 0.0
-    steady = np.convolve(together, np.ones(lag), "valid") == lag
-    pairs = np.einsum("ni,ni->n", values[:-lag], values[lag:])[steady]
-    return float(np.mean(pairs)) if len(pairs) else 0.0
-
-
-def _rms(normalised: FloatArray) -> float:
+def _robust_rms(normalised: FloatArray) -> float:
+    """Root mean square of most entries (the normal law's, from the median); NaN of none."""
     return 1.4826 * float(np.median(np.abs(normalised))) if len(normalised) else float("nan")
