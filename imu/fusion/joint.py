@@ -6,9 +6,10 @@ IEEE CCA; Kok, Hol & Schön 2014, IFAC; Weygers & Kok 2020, IEEE Sens J 20:7969-
     e(t) = R_F (a_F − ω_F × (ω_F × r_F) − ω_F′ × r_F) − R_C (a_C − ω_C × (ω_C × r_C) − ω_C′ × r_C)
 
 Derivatives are with respect to small rotations in world axes, R ← exp(φ) R. An error of rate
-δω = −(I + G) δb + δG ω_m turns the orientation by φ(t) = ∫ R δω dt, so biases and scales act
-through running integrals of R. Unknowns of one swing: the two starting orientations, and a
-rotation for each break (``imu.fusion.track``).
+δω = −(I + G) δb + δG (ω_m − b) turns the orientation by φ(t) = ∫ R δω dt, so biases and scales act
+through running integrals of R. An error of the forearm's clock acts as a shift of its force at the
+wrist; that a drift also stretches the swing by parts in a million is left out. Unknowns of one
+swing: the two starting orientations, and a rotation for each break (``imu.fusion.track``).
 """
 
 from __future__ import annotations
@@ -210,7 +211,8 @@ def outer(matrix: FloatArray, vectors: FloatArray) -> FloatArray:
 class JointRows:
     """Residuals at M instants. error : (M, 3) m/s². shared, own : (M, 3, ·) derivatives.
 
-    size : (M,) m/s², how large the terms are that should cancel.
+    rows : (M,) index of the instants in the base. size : (M,) m/s², how large the terms are that
+    should cancel: both sensors' forces added up.
     """
 
     rows: np.ndarray
