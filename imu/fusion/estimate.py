@@ -27,6 +27,7 @@ from imu.fusion.joint import (
     RotationField,
     SwingState,
     follow_all,
+    force_angle,
     joint_rows,
     rotation_field,
 )
@@ -218,8 +219,7 @@ def _normal(
     own_g -= prior * at
     time = swing.time[joint.rows]
     down = (time > swing.window.top) & (time < swing.window.impact)
-    # Half the summed forces is one wrist's force; one axis of three, so the root of three.
-    apart = np.linalg.norm(joint.error[down], axis=1) / joint.size[down] * 2.0 / np.sqrt(3.0)
+    apart = force_angle(joint.error[down], joint.size[down])
     return _Normal(shared_h, cross_h, own_h, shared_g, own_g, normalised, joint.rows, apart)
 
 

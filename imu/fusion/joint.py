@@ -320,6 +320,15 @@ class _Windows:
         return np.asarray(total / self._good.reshape(-1, *([1] * (halves.ndim - 1))))
 
 
+def force_angle(error: FloatArray, size: FloatArray) -> FloatArray:
+    """(M,) rad, angle by which the two sensors' forces at the wrist point apart.
+
+    error : (M, 3) m/s², their difference. size : (M,) m/s², both forces added up, of which half is
+    one wrist's force. One axis of three, so the root of three.
+    """
+    return np.asarray(np.linalg.norm(error, axis=1) / size * 2.0 / np.sqrt(3.0))
+
+
 def _seen(values: FloatArray, keep: FloatArray | None, weight: FloatArray) -> FloatArray:
     """(N, 3, K) less what clipped axes can't see, each row times its weight (N,)."""
     seen = values if keep is None else keep @ values

@@ -26,6 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imu.fusion.axes import Mounting
+from imu.fusion.joint import force_angle
 from imu.fusion.parameters import Shared
 from imu.fusion.samples import SENSORS, SwingSamples
 from imu.fusion.track import Track
@@ -140,9 +141,7 @@ def _give(samples: SwingSamples, tracks: Mapping[str, Track], shared: Shared, do
     whole = table[:, 4] > 0.99
     if not whole.any():
         return _NEVER
-    # Half the summed forces is one wrist's force; one axis of three, so the root of three.
-    apart = np.linalg.norm(table[whole, :3], axis=1) / table[whole, 3] * 2.0 / np.sqrt(3.0)
-    return float(np.median(apart))
+    return float(np.median(force_angle(table[whole, :3], table[whole, 3])))
 
 
 def _roughness(time: FloatArray, across: FloatArray, down: slice) -> float:
