@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from imu.fusion.axes import LongAxis
-from imu.fusion.parameters import ACC_BIAS, GYR_BIAS, LEVER, OFFSET
+from imu.fusion.estimate import NOISE_FLOOR
+from imu.fusion.parameters import ACC_BIAS, CLOCK_SHIFT, GYR_BIAS, LEVER, OFFSET
 from imu.fusion.samples import SENSORS
 from imu.fusion.session import SolvedSession, declared_distances
 from imu.fusion.setup_check import sensor_distances
@@ -78,7 +79,7 @@ def describe_fit(solved: SolvedSession, manifest: Manifest) -> dict[str, Any]:
     return {
         "mirrored": manifest.player.handedness == "left",
         "sensors": sensors,
-        "joint_residual_m_s2": 0.1 * fit.scale,
+        "joint_residual_m_s2": NOISE_FLOOR * fit.scale,
         "residual_correlation_rows": fit.correlation,
         "steps": fit.steps,
         "converged": fit.converged,
@@ -121,7 +122,7 @@ def _words(solved: SolvedSession, manifest: Manifest) -> list[str]:
         f"declared and not seen by the sensors: the club's length, {manifest.club.length:.2f} m; "
         "clubhead speed is wrong by the share it is wrong by"
     )
-    shift_se = float(np.sqrt(fit.covariance[-2, -2]))
+    shift_se = float(np.sqrt(fit.covariance[CLOCK_SHIFT, CLOCK_SHIFT]))
     said.append(f"clocks: the joint ties them to {shift_se * 1e3:.2f} ms")
     if not fit.converged:
         said.append("the fit had not settled when it stopped: treat the numbers with care")

@@ -15,9 +15,11 @@ from imu.types import BALL, CLUB, FOREARM, AlignedStreams, BoolArray, FloatArray
 SENSORS = (FOREARM, CLUB)
 
 _REACH = 0.1
+"""s of samples kept before and after the window, for the spline."""
 _CLIP_MARGIN_PERIODS = 2.0
 _GAP_MARGIN_PERIODS = 1.0
 _STRIKE_BEFORE_PERIODS = 2.0
+"""Sample periods by which a clipped spell, a gap and the strike reach beyond themselves."""
 STRIKE_RINGING = 0.030
 """How long after the strike the accelerometers are not to be trusted, s."""
 
@@ -54,7 +56,10 @@ class SensorSpan:
 
 @dataclass(frozen=True, eq=False)
 class SwingSamples:
-    """One swing as both sensors felt it, on a uniform time base of the club's clock."""
+    """One swing as both sensors felt it, on a uniform time base of the club's clock.
+
+    window : where it lies. time : (N,) s, uniform. sensors : by role.
+    """
 
     window: SwingWindow
     time: FloatArray
@@ -75,7 +80,7 @@ class SwingSamples:
     def usable(self, time: FloatArray, shift: FloatArray | float) -> BoolArray:
         """Where neither sensor lost samples, clipped its rate or felt the strike.
 
-        shift : error of the forearm's clock, s.
+        time : (M,) s, recording time. shift : error of the forearm's clock, s, one or (M,).
         """
         good = np.ones(len(time), dtype=bool)
         for role, sensor in self.sensors.items():

@@ -5,9 +5,9 @@ axis; which one is seen from the swings. Near impact both sensors are flung outw
 specific force points along the segment towards the body: the sensor axis nearest to it, if near
 enough, is the nominal long axis; a box set askew gets the direction itself, and more doubt. The
 measured distances give the first lever arms. After a fit the levers tell whether the seat taken
-was right (``reseat``). Each swing starts level by its accelerometers; the
-club's heading against the forearm's is the turn about the vertical that best lays the two wrist
-forces on each other (Wahba's problem in one dimension).
+was right (``reseat``). Each swing starts level by its accelerometers; the club's heading against
+the forearm's is the turn about the vertical that best lays the two wrist forces on each other
+(Wahba's problem in one dimension).
 """
 
 from __future__ import annotations
@@ -24,16 +24,22 @@ from imu.fusion.rest import RestSpells
 from imu.fusion.samples import SENSORS, STRIKE_RINGING, SwingSamples
 from imu.fusion.track import Break
 from imu.types import CLUB, FOREARM, FloatArray
-from imu.units import DEG, STANDARD_GRAVITY
+from imu.units import DEG
 
 _FLUNG = (-0.08, -0.01)
+"""s from impact in which a sensor is flung outwards."""
 _ASKEW_AT_FIRST = 28.0 * DEG
 _ASKEW_AFTER_FIT = {FOREARM: 20.0 * DEG, CLUB: 10.0 * DEG}
+"""How far a sensor's axis may lie from the direction found and still be the nominal axis."""
 _COMPARED = (-0.25, -0.01)
+"""s from impact in which the two wrist forces are laid on each other."""
 _SETTLED = 0.3
 _ROUGH_STEP = 0.008
+"""s from a swing's start taken for standing, and of the base of the first guess."""
 _STRIKE_TURN = 1.5 * DEG
+"""Standard deviation of the turn of a sensor in a strike."""
 _SHORTEST_BREAK_PERIODS = 2.5
+"""Sample periods; a shorter doubt is the spline's to bridge."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +113,7 @@ def first_shared(
 
 
 def quiet_rate(swings: Sequence[SwingSamples], rests: RestSpells, role: str) -> FloatArray:
-    """Gyroscope bias: weighted median of rests, or the calmest start of a swing without any."""
+    """(3,) rad/s, gyroscope bias: median of the rests; without any, of the swings' beginnings."""
     if len(rests):
         return np.asarray(np.median(rests.gyr, axis=0), dtype=np.float64)
     starts = []
@@ -129,9 +135,8 @@ def first_states(swings: Sequence[SwingSamples], shared: Shared) -> list[SwingSt
         swings, level, times, follow_all(swings, shared, level, times), strict=True
     ):
         compared = time > swing.window.impact + _COMPARED[0]
-        up = np.array([0.0, 0.0, STANDARD_GRAVITY])
-        arm = tracks[FOREARM].wrist[compared] - up
-        club = tracks[CLUB].wrist[compared] - up
+        # Gravity lies along the axis of the turn and tells nothing of it.
+        arm, club = tracks[FOREARM].wrist[compared], tracks[CLUB].wrist[compared]
         sine = float(np.sum(club[:, 0] * arm[:, 1] - club[:, 1] * arm[:, 0]))
         cosine = float(np.sum(club[:, :2] * arm[:, :2]))
         heading = from_rotvec(np.array([0.0, 0.0, np.arctan2(sine, cosine)]))
