@@ -20,7 +20,7 @@ from imu.fusion.session import SolvedSession, solve_session
 from imu.fusion.setup_check import check_setup, hides_steps
 from imu.fusion.setup_finding import SetupFinding, merged
 from imu.fusion.setup_signs import SwingSigns, read_signs
-from imu.fusion.setup_steps import find_steps, step_finding
+from imu.fusion.setup_steps import find_steps, step_findings
 from imu.fusion.track import Track
 from imu.types import AlignedStreams, Manifest, Motion, Stream
 
@@ -78,8 +78,8 @@ def solve_parts(
         findings += check_setup(solved, _signs(solved, own, moved), called, manifest)
         parts.append((solved, tuple(called)))
         all_moved += moved
-    named = [step_finding(step, numbers) for step in steps]
-    return SolvedParts(tuple(all_moved), tuple(parts), (*merged(findings), *named))
+    changes = step_findings(steps, numbers)
+    return SolvedParts(tuple(all_moved), tuple(parts), (*merged(findings), *changes))
 
 
 def _signs(

@@ -135,7 +135,7 @@ def _handedness(
             HANDEDNESS,
             f"club sensor: the player is declared {declared}-handed but swings {other}-handed",
             f"seen from above, the club comes through {way} in "
-            f"{np.count_nonzero(against)} of {len(sense)} swings, {_percent(-np.median(sense))} "
+            f"{np.count_nonzero(against)} of {len(sense)} swings, {_percent(-np.nanmedian(sense))} "
             "of its turning about the vertical",
             f"Declare the player {other}-handed and analyse again; until then planes, and the "
             "signs of roll, closure and flexion, are wrong.",

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imu.fusion.setup_finding import CLUB_CHANGED, MOVED, SLIPPED, SetupFinding
+from imu.fusion.setup_finding import CLUB_CHANGED, MOVED, SLIPPED, SetupFinding, named
 from imu.fusion.setup_signs import SwingSigns, wrapped
 from imu.types import CLUB, FOREARM, FloatArray
 from imu.units import DEG
@@ -142,20 +142,31 @@ def sensor_of(step: Step) -> str:
     return FOREARM if against and abs(step.lie) < LEAST_LIE_STEP else CLUB
 
 
-def step_finding(step: Step, numbers: Sequence[int]) -> SetupFinding:
-    """The step in words. numbers : of the swings the signs were read from."""
-    before, after, last = numbers[step.at - 1], numbers[step.at], numbers[-1]
+def step_findings(steps: Sequence[Step], numbers: Sequence[int]) -> list[SetupFinding]:
+    """The steps of a session in words. numbers : of the swings the signs were read from."""
+    edges = [0, *(step.at for step in steps), len(numbers)]
+    found = []
+    for step, first, last in zip(steps, edges, edges[2:], strict=False):
+        before, after = numbers[first : step.at], numbers[step.at : last]
+        were = "was" if len(before) == 1 else "were"
+        apart = f"{named(before).capitalize()} {were} solved apart from {named(after)}."
+        found.append(_in_words(step, numbers, apart))
+    return found
+
+
+def _in_words(step: Step, numbers: Sequence[int], apart: str) -> SetupFinding:
+    """One step in words. apart : a sentence on what was solved apart for it."""
+    before, after = numbers[step.at - 1], numbers[step.at]
     role = sensor_of(step)
     turn = f"{abs(step.angle) / DEG:.0f}°"
     rest = tuple(numbers[step.at :])
-    apart = f"swings {numbers[0]} to {before} and {after} to {last} were solved apart"
     if step.struck:
         where = "forearm" if role == FOREARM else "shaft"
         return SetupFinding(
             SLIPPED,
             f"{role} sensor: it slipped on the {where} in the strike of swing {before}",
             f"turned by {turn} against the other sensor from then on",
-            f"Fasten it tighter and mark its place. {apart[0].upper()}{apart[1:]}.",
+            f"Fasten it tighter and mark its place. {apart}",
             rest,
         )
     if role == FOREARM:
@@ -164,7 +175,7 @@ def step_finding(step: Step, numbers: Sequence[int]) -> SetupFinding:
             f"forearm sensor: it was moved or slipped between the addresses of swings {before} and "
             f"{after}",
             f"turned by {turn} on the forearm",
-            f"Fasten it tighter and mark its place. {apart[0].upper()}{apart[1:]}.",
+            f"Fasten it tighter and mark its place. {apart}",
             rest,
         )
     evidence = f"club sensor turned by {turn} on the shaft"
@@ -176,7 +187,7 @@ def step_finding(step: Step, numbers: Sequence[int]) -> SetupFinding:
             f"club sensor: another club was taken between swings {before} and {after}",
             f"{evidence}, {lie}",
             f"Record each club by itself, with its length: speeds from swing {after} on rest on "
-            f"the first club's. {apart[0].upper()}{apart[1:]}.",
+            f"the first club's. {apart}",
             rest,
         )
     return SetupFinding(
@@ -185,6 +196,6 @@ def step_finding(step: Step, numbers: Sequence[int]) -> SetupFinding:
         f"{before} and {after}",
         evidence,
         "If it is another club, record it by itself with its length; else fasten the clamp "
-        f"tighter, or say so if the grip was taken otherwise. {apart[0].upper()}{apart[1:]}.",
+        f"tighter, or say so if the grip was taken otherwise. {apart}",
         rest,
     )

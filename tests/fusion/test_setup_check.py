@@ -30,11 +30,12 @@ from imu.fusion.setup_finding import (
     SLIPPED,
     SWAPPED,
     WRONG_ARM,
+    SetupFinding,
     merged,
     named,
 )
 from imu.fusion.setup_signs import SwingSigns
-from imu.fusion.setup_steps import find_steps
+from imu.fusion.setup_steps import find_steps, step_findings
 from imu.pipeline import analyse
 from imu.recordings.importer import import_csv
 from imu.recordings.synchronise import align
@@ -283,11 +284,25 @@ def test_two_steps_are_both_found_also_across_the_turn_of_the_circle() -> None:
     assert [step.at for step in find_steps(signs)] == [4, 9]
 
 
+def test_each_step_says_which_swings_were_solved_apart_for_it() -> None:
+    signs = [_signs(level) for level in (*[0.0] * 4, *[20.0] * 5, *[65.0] * 3)]
+    numbers = [1, 2, 3, 4, 6, 7, 8, 9, 10, 11, 12, 13]  # the fifth swing was lost
+    first, second = step_findings(find_steps(signs), numbers)
+    assert "between the addresses of swings 4 and 6" in first.message
+    assert "Swings 1 to 4 were solved apart from swings 6 to 10." in first.mend
+    assert "Swings 6 to 10 were solved apart from swings 11 to 13." in second.mend
+    assert first.swings == tuple(numbers[4:])
+    slipped = replace(find_steps(signs)[0], at=1, struck=CLUB)
+    (only,) = step_findings([slipped], [1, 2, 3])
+    assert "in the strike of swing 1" in only.message
+    assert "Swing 1 was solved apart from swings 2 and 3." in only.mend
+
+
 def test_findings_of_several_parts_are_said_once() -> None:
-    parts = solved(declared(simulated("typical", 41).recording, arm_length=0.35))
-    (found,) = parts.findings
-    twice = merged([replace(found, swings=(1,)), replace(found, swings=(2, 3))])
-    assert [one.swings for one in twice] == [(1, 2, 3)]
+    found = SetupFinding(ARM_LENGTH, "the arm is not as long", "0.60 m", "Measure it again.")
+    other = replace(found, message="something else", swings=(2,))
+    merged_ones = merged([replace(found, swings=(1,)), other, replace(found, swings=(2, 3))])
+    assert [one.swings for one in merged_ones] == [(1, 2, 3), (2,)]
 
 
 def test_swings_are_called_by_their_numbers() -> None:
