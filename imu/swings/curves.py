@@ -24,6 +24,7 @@ def swing_curves(
 ) -> dict[str, np.ndarray]:
     """Curves of one swing, one value a sample.
 
+    measurement : of this motion; rates are taken in its plane. arm_length : m, hub to wrist.
     Gives ``t_s``, ``t_from_impact_s``, hinge and its signed parts, rates, clubhead speed, plane
     inclination, orientations (wxyz, segment to world) and ``reconstructed``; the caller adds
     what it alone knows (swing number, club clock, standard error).
@@ -37,11 +38,7 @@ def swing_curves(
     across = kin.across(rates[:, 1], shaft)
     address = _sample(time, measurement, "address_begin", "address_end")
     impact = _sample(time, measurement, "impact", "impact")
-    # Where the shaft did not pass level, the later half of the downswing stands in, as for events.
-    halfway = _sample(time, measurement, "club_top", "impact", otherwise=impact - 1)
-    level = _sample(time, measurement, "shaft_parallel", "shaft_parallel", otherwise=halfway)
-    delivery = kin.directions(across[:, min(level, impact - 1) : impact + 1]).mean(axis=1)
-    normal = kin.directions(delivery)[:, None]
+    normal = measurement.places.normal
     velocity = kin.head_velocity(axes, rates, arm_length, club.wrist_to_head)
     greatest = _sample(time, measurement, "onset", "onset", otherwise=impact)
     ulnar, flexion, pronation = _wrist_parts(quats[:, 0], shaft, address, greatest)
