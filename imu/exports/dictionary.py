@@ -31,7 +31,10 @@ _SWING_MEANING: Mapping[str, tuple[str, str]] = {
     "kind": ("", "ball, or practice for a swing without a strike."),
     "start_s": ("s", "Start of the stretch looked at, recording time."),
     "end_s": ("s", "End of the stretch looked at, recording time."),
-    "order_of_peaks": ("", "Which of arm, hinge and club peaks first, second, third."),
+    "order_of_peaks": (
+        "",
+        "Which rate peaks first, second, third: arm, wrist (the hinge opening), club.",
+    ),
     "quality": ("", "good, fair or poor, from fit, gaps and clipped samples."),
     "notes": ("", "Why a number is missing or doubtful."),
 }
@@ -45,7 +48,7 @@ _CURVE_MEANING: Mapping[str, str] = {
     "hinge_se_deg": "Standard error of the hinge.",
     "ulnar_deviation_deg": "Part of the hinge towards the little finger; 0 at address.",
     "flexion_deg": "Part of the hinge towards the palm; 0 at address.",
-    "pronation_deg": "Turn of the club about the forearm's long axis; 0 at address.",
+    "pronation_deg": "Turn of the forearm about its own long axis; 0 at address.",
     "hinge_rate_deg_s": "Rate of change of the hinge; negative while it opens.",
     "arm_rate_deg_s": "Turning rate of the forearm in the swing plane; positive towards the ball.",
     "club_rate_deg_s": "Turning rate of the shaft in the swing plane; positive towards the ball.",
