@@ -22,7 +22,6 @@ ACTIONS = (
     ("profile", "handedness", "restless", "seed"),
     [("good", "right", 1.0, 101), ("typical", "left", 3.0, 102), ("harsh", "right", 1.0, 103)],
 )
-@pytest.mark.filterwarnings("ignore::RuntimeWarning")
 def test_any_order_of_anything(profile, handedness, restless, seed):
     plan = SessionPlan(actions=ACTIONS, player=Player("", handedness), restless=restless)
     session = simulate_session(plan, profile, seed)
@@ -46,7 +45,6 @@ def test_any_order_of_anything(profile, handedness, restless, seed):
     assert 0.2 < np.sqrt(np.mean(np.square(misses))) < 1.6
 
 
-@pytest.mark.filterwarnings("ignore::RuntimeWarning")
 def test_waggles_and_time_over_the_ball():
     plan = SessionPlan(actions=("stand", *["ball"] * 5), waggle_chance=1.0)
     session = simulate_session(plan, "good", 7)

@@ -27,7 +27,6 @@ TOLERANCE = {
 }  # fmt: skip
 
 
-@pytest.mark.filterwarnings("ignore::RuntimeWarning")
 def test_every_metric_agrees_with_the_exact_paths(rates):
     plan = SessionPlan(actions=("stand", "ball", "practice", "ball", "ball"))
     truth = simulate_session(plan, "clean", 5).truth
