@@ -18,7 +18,7 @@ from imu.fusion.mirror import mirror
 from imu.fusion.parts import SolvedSwing, solve_parts
 from imu.fusion.report import describe_parts
 from imu.fusion.samples import cut_swing
-from imu.fusion.setup_check import swapped_unseen
+from imu.fusion.setup_check import check_gravity_felt, without_swings
 from imu.fusion.setup_finding import SetupFinding
 from imu.fusion.uncertainty import motion_errors
 from imu.recordings.synchronise import align, filter_delay
@@ -57,7 +57,8 @@ def analyse(
     """Find, fuse and measure every swing of a recording.
 
     progress : called with the share done (0 to 1) and what is being done.
-    Raises SwingspreadError when the recording lacks a sensor or its clocks can't be tied.
+    Raises SwingspreadError when the recording lacks a sensor, its clocks can't be tied, or a
+    sensor does not feel gravity.
     """
     chosen = settings or AnalysisSettings()
     tell = progress or (lambda share, what: None)
@@ -65,6 +66,7 @@ def analyse(
     aligned = align(recording)
     if recording.manifest.player.handedness == "left":
         aligned = mirror(aligned)
+    check_gravity_felt(aligned.streams)
     tell(0.1, "finding swings")
     found = find_swings(aligned, chosen)
     windows = list(found.swings)
@@ -254,7 +256,7 @@ def _empty(
     clock = aligned.clocks[FOREARM]
     others = {FOREARM: aligned.streams[CLUB], CLUB: aligned.streams[FOREARM]}
     swapped = replace(aligned, streams={r: replace(s, role=r) for r, s in others.items()})
-    exchanged = [swapped_unseen().words] if find_swings(swapped, settings).swings else []
+    why = without_swings(aligned.streams, find_swings(swapped, settings).swings)
     return Analysis(
         recording_id=recording.id,
         version=imu.__version__,
@@ -273,6 +275,6 @@ def _empty(
             *aligned.warnings,
             *recording.faults,
             "no swings were found in this recording",
-            *exchanged,
+            *why,
         ),
     )

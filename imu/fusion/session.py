@@ -20,8 +20,10 @@ from imu.types import CLUB, FOREARM, AlignedStreams, Manifest, Stream
 
 _LEAST_CLOCK_SE = 0.003
 _LEAST_DRIFT_SE = 2e-6
+"""s and share: the first alignment of the clocks is trusted no further."""
 _FOREARM_TO_WRIST = 0.06
 _BUTT_TO_SENSOR = 0.33
+"""m, where a sensor is taken to sit when it was not measured."""
 _MOST_TRIES = 3
 _FIRST_SWINGS = 12
 

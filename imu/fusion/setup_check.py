@@ -1,11 +1,11 @@
-"""Wrong set-ups, found from the solved session alone and named.
+"""Wrong set-ups, found from the recording alone and named.
 
-What can be known. The fit gives each sensor's lever arm from the wrist to a centimetre, so
-sensors exchanged (the "forearm" one then lies beyond the wrist, and turns faster than the
-"club"), a sensor on the trail arm (whose wrist is a hand's width nearer the club's sensor) and
-mistyped distances show. The sense in which the club comes through shows handedness. Forces that
-disagree at the wrist show a loose strap. A box upside down or turned is no fault: the fit finds
-its seat.
+What can be known. A sensor that hardly turns while the other swings is not worn. The fit gives each
+sensor's lever arm from the wrist to a centimetre, so sensors exchanged (the "forearm" one then lies
+beyond the wrist, and turns faster than the "club"), a sensor on the trail arm (whose wrist is a
+hand's width nearer the club's sensor) and mistyped distances show. The sense in which the club
+comes through shows handedness. Forces that disagree at the wrist show a loose strap. A box upside
+down or turned is no fault: the fit finds its seat.
 
 What can't. The clubhead moves nothing that two sensors near the hands could feel by itself: the
 club's length is taken as declared. The arm's radius shows only roughly, since the shoulder moves;
@@ -22,8 +22,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from imu.errors import SwingspreadError
 from imu.fusion.axes import across_basis
 from imu.fusion.parameters import LEVER, OFFSET
+from imu.fusion.samples import SENSORS
 from imu.fusion.session import SolvedSession, declared_distances
 from imu.fusion.setup_finding import (
     ARM_LENGTH,
@@ -33,16 +35,25 @@ from imu.fusion.setup_finding import (
     LOOSE,
     POOR_AT_MOST,
     SWAPPED,
+    UNMOVED,
     WRONG_ARM,
     SetupFinding,
     named,
 )
 from imu.fusion.setup_signs import SwingSigns
-from imu.types import CLUB, FOREARM, Manifest
+from imu.types import CLUB, FOREARM, Manifest, Stream, SwingWindow
 from imu.units import DEG
 
 _CLEAR_SENSE = 0.12
 _CLEAR_SHARE = 0.8
+_UNMOVED_RATIO = 12.0
+"""A club turns two to three times as fast as the lead forearm."""
+_UNMOVED_WORDS = {role: f"{role} sensor: it hardly moves in the swings" for role in (FOREARM, CLUB)}
+_EXCHANGED_WORDS = "forearm and club sensors: they are exchanged"
+_LEAST_GRAVITY = 2.0
+"""m/s², of what an accelerometer feels most of the time."""
+_GRAVITY_STRIDE = 16
+"""Samples: enough are looked at."""
 _SWAPPED_RATIO = 0.85
 _BEYOND_WRIST = 0.04
 _HAND_WIDTH = (0.05, 0.14)
@@ -62,6 +73,21 @@ _SLOW, _SLOW_SHARE = 12.0, 0.1
 _ARM_SHORTER, _ARM_LONGER = 0.18, 0.12
 
 
+def check_gravity_felt(streams: Mapping[str, Stream]) -> None:
+    """Refuse a dead accelerometer, or one with gravity taken out: it can't tell up from down.
+
+    Raises SwingspreadError naming the sensor.
+    """
+    for role in SENSORS:
+        felt = np.linalg.norm(streams[role].acc[::_GRAVITY_STRIDE], axis=1)
+        if np.median(felt) < _LEAST_GRAVITY:
+            raise SwingspreadError(
+                f"{role} sensor: its accelerometer mostly feels {np.median(felt):.1f} m/s² instead "
+                "of gravity's 9.8; see that the sensor is sound and sends raw acceleration, and "
+                "record again"
+            )
+
+
 def check_setup(
     solved: SolvedSession, signs: Sequence[SwingSigns], numbers: Sequence[int], manifest: Manifest
 ) -> list[SetupFinding]:
@@ -69,6 +95,9 @@ def check_setup(
 
     signs, numbers : of every swing solved. Findings that follow from a graver one are left out.
     """
+    unmoved = _unmoved(signs, numbers)
+    if unmoved:
+        return unmoved
     found = _handedness(signs, numbers, manifest)
     reach, along = sensor_distances(solved)
     swapped = _swapped(signs, numbers, reach)
@@ -89,20 +118,40 @@ def check_setup(
 def hides_steps(findings: Sequence[SetupFinding], swings: int) -> bool:
     """Whether what was found makes the search for slips (``setup_steps``) meaningless."""
     return any(
-        found.kind in (SWAPPED, WRONG_ARM)
+        found.kind in (SWAPPED, UNMOVED, WRONG_ARM)
         or (found.kind == LOOSE and 2 * len(found.swings) > swings)
         for found in findings
     )
 
 
-def swapped_unseen() -> SetupFinding:
-    """Said when no swing is found as declared, but some are with the sensors exchanged."""
-    return SetupFinding(
-        SWAPPED,
-        "forearm and club sensors: they are exchanged",
-        "no swing is found as they are declared, and swings are found with them exchanged",
-        "Exchange their roles in this recording and analyse again.",
-    )
+def without_swings(streams: Mapping[str, Stream], exchanged: Sequence[SwingWindow]) -> list[str]:
+    """Why a recording may have no swings, in words, where that can be told.
+
+    streams : as declared, in recording time. exchanged : swings found with the forearm's and the
+    club's taken for each other.
+    """
+    if not exchanged:
+        return []
+    count = "one swing" if len(exchanged) == 1 else f"{len(exchanged)} swings"
+    club, forearm = (_usual_turning(streams[role], exchanged) for role in (CLUB, FOREARM))
+    if forearm > _UNMOVED_RATIO * club:
+        seen = f"the forearm's shows {count}, in which it turns at {club / DEG:.0f} °/s"
+        mend = "Clamp it to the shaft below the grip, see that it is on, and record again."
+        return [SetupFinding(UNMOVED, _UNMOVED_WORDS[CLUB], seen, mend).words]
+    seen = f"no swing is found as they are declared, and {count} with them exchanged"
+    mend = "Exchange their roles in this recording and analyse again."
+    return [SetupFinding(SWAPPED, _EXCHANGED_WORDS, seen, mend).words]
+
+
+def _usual_turning(stream: Stream, windows: Sequence[SwingWindow]) -> float:
+    """rad/s, nearly the greatest turning rate of a sensor in a swing, usual of some swings."""
+    greatest = []
+    for window in windows:
+        first, last = np.searchsorted(stream.time, [window.top, window.impact])
+        if last > first:
+            size = np.linalg.norm(stream.gyr[first:last], axis=1)
+            greatest.append(float(np.percentile(size, 98.0)))
+    return float(np.median(greatest)) if greatest else 0.0
 
 
 def sensor_distances(solved: SolvedSession) -> tuple[dict[str, float], dict[str, float]]:
@@ -145,6 +194,24 @@ def _handedness(
     ]
 
 
+def _unmoved(signs: Sequence[SwingSigns], numbers: Sequence[int]) -> list[SetupFinding]:
+    """A forearm's sensor that is not on the forearm; the club's moves, or no swing was found."""
+    club, forearm = (float(np.nanmedian([s.turning[r] for s in signs])) for r in (CLUB, FOREARM))
+    if club <= _UNMOVED_RATIO * forearm:
+        return []
+    return [
+        SetupFinding(
+            UNMOVED,
+            _UNMOVED_WORDS[FOREARM],
+            f"while the club's turns at {club / DEG:.0f} °/s, it turns at {forearm / DEG:.0f} °/s",
+            "Strap it on the lead forearm, see that it is on, and record again; hinge and release "
+            "mean nothing as they are.",
+            tuple(numbers),
+            POOR_AT_MOST,
+        )
+    ]
+
+
 def _swapped(
     signs: Sequence[SwingSigns], numbers: Sequence[int], reach: Mapping[str, float]
 ) -> list[SetupFinding]:
@@ -154,7 +221,7 @@ def _swapped(
     return [
         SetupFinding(
             SWAPPED,
-            "forearm and club sensors: they are exchanged",
+            _EXCHANGED_WORDS,
             f"the forearm's turns {1.0 / ratio:.1f} times as fast as the club's and lies "
             f"{-1e3 * reach[FOREARM]:.0f} mm beyond the wrist",
             "Exchange their roles in this recording and analyse again; its numbers mean nothing "

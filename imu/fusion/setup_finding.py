@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 SWAPPED = "sensors exchanged"
+UNMOVED = "sensor not moving"
 WRONG_ARM = "sensor on the trail arm"
 HANDEDNESS = "handedness contradicted"
 LOOSE = "loose sensor"

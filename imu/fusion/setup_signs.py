@@ -7,6 +7,7 @@ All are read from the two sensors' tracks after the fit (``imu.fusion.track``):
   clockwise; left-handers' streams are mirrored before the fit, so it must be positive always.
 * *rate ratio*: peak turning across the long axis, club over forearm. The wrist opens in the
   downswing and adds to the arm's turning (double pendulum), so the club's is the greater.
+* *turning*: peak turning of each sensor about any axis: one that lies in the bag does not turn.
 * *give*: the angle between the two sensors' forces at the wrist in the downswing
   (``imu.fusion.joint``), averaged over short spans. Rigid seats leave some tenths of a degree.
 * *roughness*: what is left of the turning across the long axis when all slower than about 20 Hz
@@ -47,7 +48,8 @@ class SwingSigns:
     """Signs of one swing. Angles in rad; NaN where a sign can't be read.
 
     sense : vertical share of the club's turning, -1 to 1. rate_ratio : club over forearm.
-    rate : rad/s, the club's nearly greatest across the shaft before impact.
+    rate : rad/s, the club's nearly greatest across the shaft before impact. turning : rad/s by
+    role, nearly the greatest before impact.
     give : rad. roughness : rad/s by role. address, thumb, lie : as in the head of this module.
     strike_twist : rad by role.
     """
@@ -55,6 +57,7 @@ class SwingSigns:
     sense: float
     rate_ratio: float
     rate: float
+    turning: Mapping[str, float]
     give: float
     roughness: Mapping[str, float]
     address: float
@@ -79,6 +82,7 @@ def read_signs(
         sense=_sense(tracks[CLUB], window.impact),
         rate_ratio=club_rate / max(arm_rate, 0.1),
         rate=club_rate,
+        turning={r: _peak(tracks[r].rate, top, impact) for r in SENSORS},
         give=_give(samples, tracks, shared, down),
         roughness={r: _roughness(time, across[r], down) for r in SENSORS},
         address=address,
@@ -97,9 +101,9 @@ def _across(rate: FloatArray, axis: FloatArray) -> FloatArray:
     return np.asarray(rate - (rate @ axis)[:, None] * axis, dtype=np.float64)
 
 
-def _peak(across: FloatArray, top: int, impact: int) -> float:
+def _peak(rate: FloatArray, top: int, impact: int) -> float:
     """Nearly the greatest of the size between top and impact."""
-    part = across[top : max(impact, top + 2)]
+    part = rate[top : max(impact, top + 2)]
     if len(part) == 0:
         return _NEVER
     return float(np.percentile(np.linalg.norm(part, axis=1), 98.0))

@@ -17,9 +17,11 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from imu.errors import SwingspreadError
 from imu.fusion.mirror import mirror
 from imu.fusion.parts import SolvedParts, solve_parts
 from imu.fusion.samples import cut_swing
+from imu.fusion.setup_check import without_swings
 from imu.fusion.setup_finding import (
     ARM_LENGTH,
     CLUB_CHANGED,
@@ -29,6 +31,7 @@ from imu.fusion.setup_finding import (
     MOVED,
     SLIPPED,
     SWAPPED,
+    UNMOVED,
     WRONG_ARM,
     SetupFinding,
     merged,
@@ -44,7 +47,7 @@ from imu.simulate.session import DRIVER, IRON_7, SessionPlan, SimulatedSession, 
 from imu.simulate.setup_faults import SetupFaults, exchanged
 from imu.swings.find import find_swings
 from imu.types import CLUB, FOREARM, Player, Recording, Stream
-from imu.units import DEG
+from imu.units import DEG, STANDARD_GRAVITY
 
 PRACTICE = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "swings"
 SWINGS = ("ball", "practice", "ball", "ball", "ball")
@@ -126,6 +129,56 @@ def test_exchanged_sensors_are_named_and_their_numbers_kept_out() -> None:
     assert "Exchange their roles" in warning
     assert (analysis.swings["quality"] == "poor").all()
     assert analysis.swings["notes"].str.contains(SWAPPED).all()
+
+
+def lying_still(stream: Stream) -> Stream:
+    """What a sensor says that was left in the bag."""
+    rng = np.random.default_rng(1)
+    acc, gyr = 0.02 * rng.standard_normal((2, *stream.acc.shape))
+    acc[:, 2] += STANDARD_GRAVITY
+    return replace(stream, acc=acc, gyr=0.1 * gyr)
+
+
+def changed(recording: Recording, role: str, stream: Stream) -> Recording:
+    return replace(recording, streams={**recording.streams, role: stream})
+
+
+def test_a_forearm_sensor_that_is_not_worn_is_named_and_nothing_is_made_of_it() -> None:
+    recording = simulated("typical", 41).recording
+    still = changed(recording, FOREARM, lying_still(recording.streams[FOREARM]))
+    parts = solved(still)
+    assert kinds(parts) == [UNMOVED]
+    assert parts.findings[0].message.startswith("forearm sensor: it hardly moves")
+    assert parts.findings[0].grade == "poor"
+    assert len(parts.parts) == 1
+
+
+def test_a_club_sensor_that_is_not_on_the_club_is_not_taken_for_the_forearms() -> None:
+    recording = simulated("typical", 41).recording
+    still = changed(recording, CLUB, lying_still(recording.streams[CLUB]))
+    analysis = analyse(still)
+    assert len(analysis.swings) == 0
+    assert "no swings were found in this recording" in analysis.warnings
+    assert any(words.startswith("club sensor: it hardly moves") for words in analysis.warnings)
+    assert not any("exchanged" in words for words in analysis.warnings)
+
+
+def test_without_swings_exchanged_sensors_are_named_where_exchanging_them_finds_some() -> None:
+    aligned = align(simulated("typical", 41).recording)
+    windows = find_swings(aligned, AnalysisSettings()).swings
+    (words,) = without_swings(exchanged(aligned.streams), windows)
+    assert words.startswith("forearm and club sensors: they are exchanged")
+    assert "5 swings with them exchanged" in words
+    assert without_swings(aligned.streams, []) == []
+
+
+@pytest.mark.parametrize("role", [FOREARM, CLUB])
+def test_an_accelerometer_that_feels_no_gravity_is_refused_by_name(role: str) -> None:
+    recording = simulated("typical", 41).recording
+    stream = recording.streams[role]
+    dead = changed(recording, role, replace(stream, acc=np.zeros_like(stream.acc)))
+    with pytest.raises(SwingspreadError, match=f"{role} sensor: its accelerometer mostly feels 0"):
+        analyse(dead)
 
 
 def test_a_sensor_on_the_trail_arm_is_named() -> None:
@@ -266,7 +319,18 @@ def test_the_calibration_moves_tell_the_axes_better() -> None:
 
 def _signs(address_deg: float, thumb_deg: float = 0.0) -> SwingSigns:
     still = {FOREARM: 0.0, CLUB: 0.0}
-    return SwingSigns(0.5, 2.5, 30.0, 0.0, still, address_deg * DEG, thumb_deg * DEG, 0.9, still)
+    return SwingSigns(
+        sense=0.5,
+        rate_ratio=2.5,
+        rate=30.0,
+        turning={FOREARM: 12.0, CLUB: 30.0},
+        give=0.0,
+        roughness=still,
+        address=address_deg * DEG,
+        thumb=thumb_deg * DEG,
+        lie=0.9,
+        strike_twist=still,
+    )
 
 
 def test_neither_drift_nor_scatter_nor_one_odd_swing_is_a_step() -> None:
