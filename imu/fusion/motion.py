@@ -11,7 +11,7 @@ from imu.fusion.axes import Mounting
 from imu.fusion.joint import SwingState, follow_all
 from imu.fusion.parameters import Shared
 from imu.fusion.quaternion import multiply, rotate
-from imu.fusion.samples import SENSORS, SwingSamples
+from imu.fusion.samples import SENSORS, SwingSamples, within
 from imu.fusion.track import Track
 from imu.types import CLUB, FOREARM, BoolArray, FloatArray, Motion
 
@@ -25,7 +25,10 @@ def build_motions(
     states: Sequence[SwingState],
     mounted: Mounting,
 ) -> list[tuple[Motion, dict[str, Track]]]:
-    """Motion of each swing, and the sensors' tracks it was made from."""
+    """Motion of each swing, and the sensors' tracks it was made from, at every millisecond.
+
+    shared, states : of the fit, a state for each swing. mounted : sensor to segment.
+    """
     times = [np.arange(swing.time[0], swing.time[-1], MOTION_STEP) for swing in swings]
     mounts = {
         role: Rotation.from_matrix(mounted.matrix[role].T).as_quat(scalar_first=True)
@@ -47,18 +50,18 @@ def build_motions(
             club=orientation[CLUB],
             forearm_rate=rate[FOREARM],
             club_rate=rate[CLUB],
-            reconstructed=bridged(samples, shared, time),
+            reconstructed=_bridged(samples, shared, time),
         )
         motions.append((motion, tracks))
     return motions
 
 
-def bridged(samples: SwingSamples, shared: Shared, time: FloatArray) -> BoolArray:
-    """Where the rate of either sensor was not really read."""
+def _bridged(samples: SwingSamples, shared: Shared, time: FloatArray) -> BoolArray:
+    """(M,) where the rate of either sensor was not really read. time : (M,) s, recording time."""
     flags = np.zeros(len(time), dtype=bool)
     for role, sensor in samples.sensors.items():
         local = time - shared.at(time) if role == FOREARM else time
-        flags |= sensor.doubtful(local, sensor.doubt, 0.0)
+        flags |= within(local, sensor.doubt)
     return flags
 
 

@@ -44,15 +44,6 @@ class SensorSpan:
         """(S, 2) s, begin and end of the spells in doubt."""
         return np.array([(one.start, one.end) for one in self.doubts]).reshape(-1, 2)
 
-    def doubtful(self, time: FloatArray, which: FloatArray, margin: float) -> BoolArray:
-        """True at times inside or within ``margin`` of the spells ``which``."""
-        flags = np.zeros(len(time), dtype=bool)
-        for start, end in which:
-            flags[np.searchsorted(time, start - margin) : np.searchsorted(time, end + margin)] = (
-                True
-            )
-        return flags
-
 
 @dataclass(frozen=True, eq=False)
 class SwingSamples:
@@ -85,7 +76,7 @@ class SwingSamples:
         good = np.ones(len(time), dtype=bool)
         for role, sensor in self.sensors.items():
             local = time - shift if role == FOREARM else time
-            good &= ~sensor.doubtful(local, sensor.doubt, _GAP_MARGIN_PERIODS * sensor.period)
+            good &= ~within(local, sensor.doubt, _GAP_MARGIN_PERIODS * sensor.period)
         strike = self.strike()
         if strike is not None:
             good &= (time < strike[0]) | (time > strike[1])
@@ -96,8 +87,17 @@ class SwingSamples:
         sensor = self.sensors[role]
         local = time - shift if role == FOREARM else time
         margin = _CLIP_MARGIN_PERIODS * sensor.period
-        flags = [sensor.doubtful(local, spells, margin) for spells in sensor.acc_clipped]
+        flags = [within(local, spells, margin) for spells in sensor.acc_clipped]
         return np.column_stack(flags)
+
+
+def within(time: FloatArray, spells: FloatArray, margin: float = 0.0) -> BoolArray:
+    """(M,) True at times (M,), increasing, inside spells (S, 2) or within ``margin`` of them; s."""
+    flags = np.zeros(len(time), dtype=bool)
+    for start, end in spells:
+        first, last = np.searchsorted(time, [start - margin, end + margin])
+        flags[first:last] = True
+    return flags
 
 
 def cut_swing(aligned: AlignedStreams, window: SwingWindow, step: float) -> SwingSamples | None:
