@@ -44,17 +44,25 @@ from imu.units import DEG, STANDARD_GRAVITY
 STRAP_SIGMA = 5.0 * DEG
 CLAMP_SIGMA = 1.4 * DEG
 SENSOR_HEIGHT, SENSOR_HEIGHT_SIGMA = 0.016, 0.005
+"""m, of the sensor's middle over the shaft's."""
 ASKEW_SIGMA = 15.0 * DEG
 """When a sensor was set askew, its nominal axis is only the direction it was flung in."""
 _ARC_FLOOR = 0.8 * DEG
 _ROLL_FLOOR = 0.4 * DEG
+"""Least standard errors of what an arc and a roll tell."""
 _ARC_FROM, _ARC_TO, _ARC_STEP = -0.45, -0.008, 0.012
+"""s from impact between which the arc is read, and at what spacing."""
 _HUB_ACCELERATION, _HUB_TIME, _ARC_NOISE = 2.0, 0.1, 0.3
+"""m/s², s and m/s²: the shoulder's own acceleration, how long it lasts, and noise."""
 _ARM_LENGTH_DOUBT = 0.15
+"""m off the declared length that doubles the variance."""
 _ROLL_WINDOW = 1.0
 _ROLL_RATE = 0.4
+"""s in which a roll is looked for, and rad/s (root mean square) that it must reach."""
 _ROLL_LIMIT = {FOREARM: 15.0 * DEG, CLUB: 6.0 * DEG}
+"""How far its axis may lie from the nominal one."""
 _ROLL_PURITY = {FOREARM: 0.01, CLUB: 0.003}
+"""Most of the squared rate that may lie along the second axis, as a part of that about the main."""
 
 
 @dataclass(frozen=True, eq=False)

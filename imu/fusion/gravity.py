@@ -21,12 +21,14 @@ from imu.units import STANDARD_GRAVITY
 
 _UP = np.array([0.0, 0.0, STANDARD_GRAVITY])
 _SHORTEST = 0.12
+"""s of rest within a swing's window that are worth reading."""
 _FORCE_FLOOR = 0.02
 _RATE_FLOOR = 0.002
+"""m/s² and rad/s, least standard errors of what a rest tells."""
 
 
 def spells_within(spells: RestSpells, start: float, end: float) -> list[tuple[float, float, float]]:
-    """Parts of rest spells inside [start, end] s, each with its force error in m/s²."""
+    """Parts of rest spells inside [start, end] s: begin and end, s, and force error, m/s²."""
     inside = []
     near = (spells.span[:, 1] >= start + _SHORTEST) & (spells.span[:, 0] <= end - _SHORTEST)
     for (first, last), error in zip(spells.span[near], spells.acc_se[near], strict=True):

@@ -46,6 +46,7 @@ from imu.units import DEG
 
 _CLEAR_SENSE = 0.12
 _CLEAR_SHARE = 0.8
+"""Part of a swing's turning that is clearly the other way, and part of the swings it must be in."""
 _UNMOVED_RATIO = 12.0
 """A club turns two to three times as fast as the lead forearm."""
 _UNMOVED_WORDS = {role: f"{role} sensor: it hardly moves in the swings" for role in (FOREARM, CLUB)}
@@ -56,21 +57,28 @@ _GRAVITY_STRIDE = 16
 """Samples: enough are looked at."""
 _SWAPPED_RATIO = 0.85
 _BEYOND_WRIST = 0.04
+"""m. Exchanged sensors: club over forearm rate below the first, the forearm's beyond the wrist."""
 _HAND_WIDTH = (0.05, 0.14)
 _TRAIL_RATIO = 2.0
+"""m by which the trail wrist is nearer the club's sensor; club over forearm rate on that arm."""
 _GIVE = 1.0 * DEG
 _GIVE_POOR = 4.0 * DEG
+"""Angles between the two sensors' forces that tell a loose one, and one that spoils the numbers."""
 _SHAKEN = 0.6
 _GIVE_SHAKEN = 0.3 * DEG
 """rad/s and rad. A forearm this rough is loose though the forces disagree by so little."""
 _USUAL_ROUGHNESS = {FOREARM: 0.1, CLUB: 0.15}
 _ROUGH = 2.0
-_FAR = {FOREARM: 0.015, CLUB: 0.015}
+"""rad/s, and how many times that tells which of the two is loose."""
+_FAR = 0.015
 _STANDARD_ERRORS = 4.0
+"""m, and standard errors on top, that a distance must be off to be contradicted."""
 _DISTANCE_FLOOR = {FOREARM: 0.005, CLUB: 0.0025}
 """m; flesh and shaft give, which the fit's covariance does not know."""
 _SLOW, _SLOW_SHARE = 12.0, 0.1
+"""rad/s of the club below which a stroke is a chip, and the part of chips that is many."""
 _ARM_SHORTER, _ARM_LONGER = 0.18, 0.12
+"""m by which the arm's radius may be off the declared length: the shoulder moves."""
 
 
 def check_gravity_felt(streams: Mapping[str, Stream]) -> None:
@@ -309,7 +317,7 @@ def _distances(
     names = {FOREARM: "distance_to_wrist", CLUB: "distance_from_butt"}
     for role, name in names.items():
         off = reach[role] - declared[role]
-        if abs(off) < _FAR[role] + _STANDARD_ERRORS * error[role]:
+        if abs(off) < _FAR + _STANDARD_ERRORS * error[role]:
             continue
         given = name in manifest.sensors.get(role, {})
         between = "from sensor to wrist" if role == FOREARM else "from wrist to sensor"

@@ -34,12 +34,17 @@ from imu.fusion.track import Track
 from imu.types import CLUB, FOREARM, FloatArray
 
 _DELIVERY = (-0.08, -0.005)
+"""s from impact in which the sense of the delivery is read."""
 _SHORT_SPAN = 0.024
+"""s over which forces are averaged before they are compared."""
 _SLOW_SPAN = 0.021
 _CLEAR_OF_STRIKE = 0.02
+"""s of the running mean that takes off what is slow, and s before the strike where it ends."""
 _STRIKE = (-0.004, 0.036)
 _STRIKE_EDGE = 3
+"""s from impact that a strike's twist takes, and samples beside it that tell the usual rate."""
 _LEAST_HINGE = 0.5
+"""rad of hinge without which the shaft stands on no side."""
 _NEVER = float("nan")
 
 

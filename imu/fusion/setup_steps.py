@@ -22,13 +22,17 @@ LEAST_STEP = 8.0 * DEG
 """A smaller step may be a grip taken a little otherwise."""
 LEAST_STEP_WITH_LIE = 4.0 * DEG
 LEAST_LIE_STEP = 2.5 * DEG
+"""Where the lie steps too, by this at least, a smaller step counts: another club."""
 _SCATTERS = 5.0
 _LIE_ERRORS = 5.0
+"""How many times the usual scatter a step must be, and its standard error a step of the lie."""
 _SCATTER_FLOOR = 1.0 * DEG
 _NEAR = 4
 """Swings on each side of a step from which its size is read."""
 _OF_STRIKE = 0.4
+"""Part of a step that a sensor must have turned in the strike before to have slipped in it."""
 _FEWEST = 2
+"""Swings on each side that make a step of more than one odd swing."""
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,9 @@ from imu.fusion.track import Track
 from imu.types import FloatArray
 
 _ADDRESS = 0.2
+"""s before the takeaway over which the shaft's direction is averaged."""
 _STEEPEST = 0.1
+"""Horizontal part of the shaft's direction below which it hangs, and shows no heading."""
 
 
 def heading_at_address(samples: SwingSamples, club: Track, shaft: FloatArray) -> float:
