@@ -146,6 +146,8 @@ def without_swings(streams: Mapping[str, Stream], exchanged: Sequence[SwingWindo
         seen = f"the forearm's shows {count}, in which it turns at {club / DEG:.0f} °/s"
         mend = "Clamp it to the shaft below the grip, see that it is on, and record again."
         return [SetupFinding(UNMOVED, _UNMOVED_WORDS[CLUB], seen, mend).words]
+    if club > _SWAPPED_RATIO * forearm:
+        return []  # exchanged, the supposed forearm would turn the faster: something else is wrong
     seen = f"no swing is found as they are declared, and {count} with them exchanged"
     mend = "Exchange their roles in this recording and analyse again."
     return [SetupFinding(SWAPPED, _EXCHANGED_WORDS, seen, mend).words]

@@ -170,6 +170,7 @@ def test_without_swings_exchanged_sensors_are_named_where_exchanging_them_finds_
     assert words.startswith("forearm and club sensors: they are exchanged")
     assert "5 swings with them exchanged" in words
     assert without_swings(aligned.streams, []) == []
+    assert without_swings(aligned.streams, windows) == [], "the club is the faster, as it should be"
 
 
 @pytest.mark.parametrize("role", [FOREARM, CLUB])
