@@ -91,7 +91,7 @@ def find_swings(aligned: AlignedStreams, settings: AnalysisSettings) -> FoundSwi
     """Find and classify every swing of a recording.
 
     aligned : streams in recording time; the club's is needed, the forearm's only decides where
-    the club's samples are lost at impact. Its clock may be off by 20 ms. Sensors may sit at any
+    the club's samples are lost at impact; its clock may be 20 ms off. Sensors may sit at any
     angle, and the streams may be mirrored. Raises ValueError when there is no club stream.
     """
     if CLUB not in aligned.streams:
