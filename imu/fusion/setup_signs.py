@@ -29,6 +29,7 @@ import numpy as np
 from imu.fusion.axes import Mounting
 from imu.fusion.joint import force_angle
 from imu.fusion.parameters import Shared
+from imu.fusion.quaternion import rotate_back
 from imu.fusion.samples import SENSORS, SwingSamples
 from imu.fusion.track import Track
 from imu.types import CLUB, FOREARM, FloatArray
@@ -119,11 +120,7 @@ def _sense(track: Track, impact: float) -> float:
     if last <= first:
         return _NEVER
     rows = slice(int(first), int(last))
-    # The world's third row of the rotation: the vertical part of each sensor axis.
-    w, x, y, z = track.orientation[rows].T
-    vertical = np.stack(
-        [2.0 * (x * z - w * y), 2.0 * (y * z + w * x), 1.0 - 2.0 * (x * x + y * y)], axis=1
-    )
+    vertical = rotate_back(track.orientation[rows], [0.0, 0.0, 1.0])
     rate = track.rate[rows]
     share = np.einsum("ni,ni->n", vertical, rate) / np.linalg.norm(rate, axis=1)
     return float(np.median(share))
