@@ -101,7 +101,7 @@ def measure_swing(
     notes = {n: why_missing(n, places) for n, value in metrics.items() if math.isnan(value)}
     notes |= {n: places.why_not(n) for n, value in events.items() if math.isnan(value)}
     if not places.returned[0]:
-        notes["impact"] = places.why_not("impact") + "; the time of greatest club rate stands in"
+        notes["impact"] = places.why_not("impact") + ", so the time of greatest club rate stands in"
     elif window.kind != BALL:
         notes["impact"] = "no ball: the shaft's return to its address direction"
     return SwingMeasurement(events, metrics, notes, order_of_peaks(metrics), anchors, places)

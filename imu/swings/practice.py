@@ -69,9 +69,8 @@ def as_if_struck(
     """
     impact = _returned(motion, window, settings)
     if math.isnan(impact):
-        return replace(window, impact_se=_NO_RETURN_SPREAD), (
-            "no ball, and the shaft did not return to its address direction"
-        )
+        # That the shaft did not return is said where impact is measured.
+        return replace(window, impact_se=_NO_RETURN_SPREAD), "no ball"
     # A swing without a ball need not come down to where a ball would have been.
     spread = float(np.hypot(usual.spread, 0.5 * usual.lead))
     placed = replace(window, kind=BALL, impact=impact - usual.lead, impact_se=spread)

@@ -47,9 +47,10 @@ def test_a_swing_that_stops_short_of_address_says_so_and_is_hardly_known(planar)
     assert placed.kind == PRACTICE
     assert placed.impact == window.impact
     assert placed.impact_se > 10.0 * window.impact_se
-    assert "did not return" in remark
+    assert remark == "no ball"
     found = measure_swing(motion, placed, Club("club", 0.95), 0.6, SETTINGS)
     assert "did not return" in found.notes["impact"]
+    assert "greatest club rate stands in" in found.notes["impact"]
 
 
 def test_the_usual_lead_comes_from_strikes_that_can_be_compared(planar):
