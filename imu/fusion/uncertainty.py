@@ -27,7 +27,7 @@ from imu.fusion.parameters import CLOCK_DRIFT, CLOCK_SHIFT, OFFSET, SIZE
 from imu.fusion.quaternion import from_rotvec
 from imu.fusion.samples import SENSORS
 from imu.fusion.track import Track
-from imu.types import FOREARM, FloatArray, Motion, SwingWindow
+from imu.types import CLUB, FOREARM, FloatArray, Motion, SwingWindow
 from imu.units import DEG
 
 _MOST_ERRORS = 24
@@ -38,7 +38,7 @@ of a sensor changes the wrist's force only across itself, and the fit follows pa
 SLIDE_SHARE = 3.0
 """How much more the strap slides about the forearm than it tilts along it."""
 BEND_SHARE = 0.6
-"""How much less a shaft bends below its grip than flesh gives under a strap."""
+"""Of that, the part that holds for the club: a shaft bends less than flesh gives under a strap."""
 GIVE_DIFFERS, SLIDE_DIFFERS = 0.4, 0.1
 """Part of the give that differs from swing to swing: flesh moves much alike each time, and the
 strap's slide about the forearm most of all."""
@@ -102,7 +102,7 @@ class MotionErrors:
         across = np.stack(
             [np.interp(self.time, motion.time, normal[:, axis]) for axis in range(3)], axis=1
         )
-        apart = self.rotation["club"] - self.rotation[FOREARM]
+        apart = self.rotation[CLUB] - self.rotation[FOREARM]
         change = np.einsum("kmi,mi->km", apart, across)
         return np.interp(motion.time, self.time, np.sqrt(np.sum(change**2, axis=0)))
 

@@ -15,15 +15,15 @@ import numpy as np
 
 from imu.swings.events import TAKEAWAY_SPAN, SwingPlaces
 from imu.swings.sampling import value_at
-from imu.types import FloatArray, SwingWindow
+from imu.types import FloatArray
 
 
-def event_noise(places: SwingPlaces, window: SwingWindow, gyro_noise: float) -> dict[str, float]:
+def event_noise(places: SwingPlaces, gyro_noise: float) -> dict[str, float]:
     """Standard error (s) of events that noise moves, and of ``onset``, from random noise alone.
 
     places : of one measured swing (K = 1). gyro_noise : rad/s, standard deviation of one sample
-    of an angular rate in its motion. Impact has the error of the window. NaN for an event that
-    was not found.
+    of an angular rate in its motion. Impact is not read off a rate: its error is the window's. NaN
+    for an event that was not found.
     """
     step, speed = places.step, places.speed
     # Two sensors stand behind every relation of arm and club.
@@ -36,7 +36,6 @@ def event_noise(places: SwingPlaces, window: SwingWindow, gyro_noise: float) -> 
         "club_top": _per_slope(places.club_rate, places, "club_top", gyro_noise),
         "finish": _per_slope(speed, places, "finish", gyro_noise),
         "onset": _per_bend(places.hinge, places, "onset", both),
-        "impact": window.impact_se,
     }
 
 

@@ -128,9 +128,8 @@ def standard_errors(
     impact = np.full(count, window.impact)
     impact[_LATER_STRIKE] += window.impact_se
     read = read_swing(moved, window, impact, club_lever, arm_lengths, settings, measured)
-    random = event_noise(measured.places, window, noise.rate)
+    random = event_noise(measured.places, noise.rate)
     timing = {name: _known(value) for name, value in random.items()}
-    timing["impact"] = 0.0  # the strike's error is in the window, and was let act above
 
     names = [metric.name for metric in METRICS]
     known = np.isfinite(read.metrics[:, _ITSELF])
@@ -146,7 +145,7 @@ def standard_errors(
     _widen_peaks(metrics, measured, errors.give)
     takeaway = TAKEAWAY_DIFFERS * TAKEAWAY_MS
     swing_part["backswing_ms"] = math.hypot(swing_part["backswing_ms"], takeaway)
-    by_takeaway = measured.metrics["tempo_ratio"] * takeaway / measured.metrics["backswing_ms"]
+    by_takeaway = measured.metrics["tempo_ratio"] * takeaway / _back_and_down(measured)[0]
     swing_part["tempo_ratio"] = math.hypot(swing_part["tempo_ratio"], by_takeaway)
     for part in (metrics, swing_part):
         part["wrist_share"] = math.hypot(part["wrist_share"], RIPPLE_OF_SHARE * errors.give)
@@ -161,6 +160,12 @@ def standard_errors(
     return StandardErrors(metrics, swing_part, events)
 
 
+def _back_and_down(measured: SwingMeasurement) -> tuple[float, float]:
+    """ms back and down; NaN where a swing has none, for a ratio can't be taken of nothing."""
+    back, down = measured.metrics["backswing_ms"], measured.metrics["downswing_ms"]
+    return back or math.nan, down or math.nan
+
+
 def _known(value: float | None) -> float:
     return value if value is not None and math.isfinite(value) else 0.0
 
@@ -172,7 +177,7 @@ def _with_noise(
     for name, (first, last) in _DURATIONS.items():
         begin, end = timing.get(first, 0.0) / MS, timing.get(last, 0.0) / MS
         errors[name] = math.hypot(errors[name], begin, end)
-    back, down = measured.metrics["backswing_ms"], measured.metrics["downswing_ms"]
+    back, down = _back_and_down(measured)
     ratio = measured.metrics["tempo_ratio"]
     start = timing.get("takeaway", 0.0) / MS / back
     top = timing.get("club_top", 0.0) / MS * (1.0 / back + 1.0 / down)
@@ -186,7 +191,7 @@ def _widen_peaks(errors: dict[str, float], measured: SwingMeasurement, give: flo
         errors[name] = math.hypot(errors[name], BEND_OF_RATE * give * measured.metrics[name])
     for name, flat in FLAT_PEAK_S.items():
         errors[name] = math.hypot(errors[name], flat * give / MS, FLAT_PEAK_FLOOR_MS)
-    back, down = measured.metrics["backswing_ms"], measured.metrics["downswing_ms"]
+    back, down = _back_and_down(measured)
     for name in ("backswing_ms", "downswing_ms", "overlap_ms"):
         errors[name] = math.hypot(errors[name], TURN_MS)
     errors["backswing_ms"] = math.hypot(errors["backswing_ms"], TAKEAWAY_MS)

@@ -122,7 +122,7 @@ def test_stated_event_noise_matches_repeated_noise():
     # White noise on the rates, many times over: the spread of each rate-read event.
     ball, base = example(0)
     noise = 0.02
-    stated = event_noise(base.places, ball.window, gyro_noise=noise)
+    stated = event_noise(base.places, gyro_noise=noise)
     rng = np.random.default_rng(5)
     found = {name: [] for name in ("takeaway", "arm_top", "club_top")}
     for _ in range(60):
