@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from app.known_labels import with_known_labels
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders
 from imu.recordings.atomic import PART
@@ -74,8 +75,9 @@ def find_traces(library: Library, texts: Sequence[str], journals: Path) -> Trace
         else:
             fitting, selection = [library.find(text)], Selection()
         entries |= {entry.id: entry for entry in fitting}
-        if not fitting and not set(_asked(selection)) == {"players"}:
-            raise SwingspreadError(f"no recording in {library.path} fits {text}")
+        if not fitting and set(_asked(selection)) != {"players"}:
+            said = f"no recording in {library.path} fits {text}"
+            raise SwingspreadError(with_known_labels(said, library.entries()))
     folders = [one for one in all_folders(journals) if _belongs(one, set(entries), players)]
     ids, saved = set(entries), read_saved_sets(library.path)
     sets = _sets_of(saved, ids, players)
@@ -84,7 +86,8 @@ def find_traces(library: Library, texts: Sequence[str], journals: Path) -> Trace
     found = tuple(entries.values())
     traces = Traces(found, tuple(folders), tuple(sets), tuple(narrowed), tuple(leftovers))
     if not traces.lines():
-        raise SwingspreadError(f"nothing is kept of {', '.join(texts)} in {library.path}")
+        said = f"nothing is kept of {', '.join(texts)} in {library.path}"
+        raise SwingspreadError(with_known_labels(said, library.entries()))
     return traces
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from app.known_labels import with_known_labels
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders
 from imu.recordings.library import Library, LibraryEntry
@@ -110,7 +111,8 @@ def _chosen(
         if selection == Selection(players=selection.players):
             unfinished += _unfinished(journals, {one.casefold() for one in selection.players})
         if not fitting and not unfinished:
-            raise SwingspreadError(f"no recording in {library.path} fits {text}")
+            said = f"no recording in {library.path} fits {text}"
+            raise SwingspreadError(with_known_labels(said, library.entries()))
     return list(entries.values()), unfinished
 
 

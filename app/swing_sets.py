@@ -14,6 +14,7 @@ import pyarrow as pa
 
 from app.chosen import NOTED, analysed, noted, noted_on
 from app.derived import read_cached_swings
+from app.known_labels import with_known_labels
 from imu.errors import SwingspreadError
 from imu.moments import moment
 from imu.recordings.library import Library, LibraryEntry
@@ -85,23 +86,7 @@ def what_is_meant(library: Library, text: str) -> tuple[Selection, str, list[Lib
 def _nothing_fits(library: Library, entries: Sequence[LibraryEntry], name: str) -> str:
     if not entries:
         return f"the library {library.path} is empty; import or record something first"
-    lines = [f"no recording in {library.path} fits {name}; there are:"]
-    held = [entry.manifest for entry in entries if entry.manifest is not None]
-    for word, labels in (
-        ("player", {facts.player.name for facts in held}),
-        ("club", {facts.club.name for facts in held}),
-        ("session", {facts.session for facts in held}),
-        ("block", {label for one in entries for label in _blocks(one)}),
-    ):
-        known = sorted(label for label in labels if label)
-        if known:
-            shown = ", ".join(known[:10]) + (", …" if len(known) > 10 else "")
-            lines.append(f"  {word}: {shown}")
-    return "\n".join(lines)
-
-
-def _blocks(entry: LibraryEntry) -> tuple[str, ...]:
-    return entry.blocks or ((entry.manifest.block,) if entry.manifest is not None else ())
+    return with_known_labels(f"no recording in {library.path} fits {name}", entries)
 
 
 def swing_set(

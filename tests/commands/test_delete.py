@@ -126,6 +126,15 @@ def test_what_is_not_there_is_said_and_nothing_goes(
     assert everything(place) == before
 
 
+@pytest.mark.parametrize("words", ["player=Adda", "block=nowhere"])
+def test_where_nothing_fits_it_is_said_who_is_there(
+    words: str, place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A misspelt player must not be taken for one of whom nothing is kept."""
+    assert delete(place, words, "--yes") == 1
+    assert "player: Ada, Ben" in capsys.readouterr().err
+
+
 def test_a_recording_being_made_is_left_alone(place: Path) -> None:
     path = sorted(path for path in (place / "journals").iterdir() if path.is_dir())[0]
     with JournalFolder(path).hold():

@@ -108,6 +108,7 @@ def test_a_renamed_players_unfinished_recording_is_finished_under_the_new_name(
         (["one", "--as-recorded", "--block", "x"], "say what to call it"),
         (["nothing", "--block", "x"], "nothing"),
         (["player=Nobody", "--player", "Ida"], "fits player=Nobody"),
+        (["player=Nobody", "--player", "Ida"], "player: "),
         (["one", "--player", "a\nb"], "player"),
         (["one", "--player", "a" * 500], "player"),
     ],
