@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from app.deletion import Traces, find_traces
-from app.handing_out import FROM_ANALYSIS, write_all
+from app.handing_out import FORMATS, FROM_ANALYSIS, write_all
 from imu.errors import SwingspreadError
 from imu.exports.archive import copy_recording
 from imu.recordings.library import Library, LibraryEntry
@@ -36,7 +36,8 @@ def everything_of(
 def _recording(library: Library, entry: LibraryEntry, out: Path) -> list[Path]:
     place = out / "recordings" / f"{file_name(entry.name)}-{entry.id[:8]}"
     files = copy_recording(entry.folder, place / "recording")
-    for formats in (("raw",), FROM_ANALYSIS, ("motion-bids",)):
+    apart = [(one,) for one in FORMATS if one not in (*FROM_ANALYSIS, "recording")]
+    for formats in (*apart, FROM_ANALYSIS):
         try:
             where = place / formats[0] if len(formats) == 1 else place
             files += write_all(str(library.path), [entry.folder], formats, where)
