@@ -28,7 +28,7 @@ LAYOUT = """\
 """
 META = """\
   {"format": 1, "handedness": "right", "player": {"name": "..."},
-   "club": {"type": "iron7", "length_m": 0.94, "wrist_from_butt_m": 0.05},
+   "club": {"name": "7-iron", "length_m": 0.94, "wrist_from_butt_m": 0.05},
    "arm": {"hub_to_wrist_m": 0.62},
    "units": {"acc": "m/s^2", "gyr": "rad/s", "t_host": "s", "t_sensor": "us"},
    "forearm_sensor": {"rate_hz": 1000, "acc_range_g": 32, "gyr_range_dps": 4000,
