@@ -125,7 +125,7 @@ def serve(
         if pairing is not None:
             print(WHAT_OPENS.format(address=f"http://{lan}:{number}/"))
             pairing.offer()
-        print("Stop with Ctrl+C.")
+        print("Stop with Ctrl-C.")
         sys.stdout.flush()
         if browser:
             opening = threading.Timer(0.3, _open, (address,))
