@@ -41,7 +41,8 @@ def test_three_sensors_are_recorded_without_loss(tmp_path: Path, monkeypatch) ->
 
 
 def chosen(three: dict[str, VirtualPeripheral], belt_sensor: str | None) -> dict[str, str]:
-    arguments = argparse.Namespace(forearm_sensor=None, club_sensor=None, belt_sensor=belt_sensor)
+    asked = dict.fromkeys((f"{role}_sensor" for role in (FOREARM, CLUB, *ROLE_CODES)), None)
+    arguments = argparse.Namespace(**{**asked, "belt_sensor": belt_sensor})
 
     async def choose() -> dict[str, str]:
         async with InProcessRadio(list(three.values()), 8.0) as radio:
