@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -31,26 +33,30 @@ CENTRES = {
 def invented_analysis(count: int = 14, seed: int = 7) -> Analysis:
     """``count`` swings, the last a practice swing, swing 3 with a number missing."""
     random = np.random.default_rng(seed)
-    swings = pd.DataFrame(
-        {"swing": np.arange(1, count + 1), "kind": ["ball"] * (count - 1) + ["practice"]}
-    )
     impact = 20.0 + 25.0 * np.arange(count)
-    swings["start_s"], swings["end_s"] = impact - 3.0, impact + 2.0
+    columns: dict[str, Any] = {
+        "swing": np.arange(1, count + 1),
+        "kind": ["ball"] * (count - 1) + ["practice"],
+        "start_s": impact - 3.0,
+        "end_s": impact + 2.0,
+        "order_of_peaks": "arm hinge club",
+        "quality": "good",
+        "notes": "",
+    }
     for event, before in zip(EVENTS, (1.04, 0.286, 0.262, 0.071, 0.05, 0.0, -0.5), strict=True):
-        swings[f"{event}_s"] = impact - before
-        swings[f"{event}_s_se"] = 0.001
-        swings[f"{event}_club_clock_us"] = (impact - before) * 1e6 + 5_000_000_000.0
+        columns[f"{event}_s"] = impact - before
+        columns[f"{event}_s_se"] = 0.001
+        columns[f"{event}_club_clock_us"] = (impact - before) * 1e6 + 5_000_000_000.0
     for metric in METRICS:
         centre, sd = CENTRES.get(metric.name, ((metric.low + metric.high) / 2, 0.0))
         sd = sd or 0.03 * (metric.high - metric.low)
-        swings[metric.name] = random.normal(centre, sd, count)
-        swings[metric.se_name] = 0.2 * sd
-        swings[metric.se_swing_name] = 0.1 * sd
-    swings["tempo_ratio"] = swings["backswing_ms"] / swings["downswing_ms"]
+        columns[metric.name] = random.normal(centre, sd, count)
+        columns[metric.se_name] = 0.2 * sd
+        columns[metric.se_swing_name] = 0.1 * sd
+    columns["tempo_ratio"] = columns["backswing_ms"] / columns["downswing_ms"]
+    swings = pd.DataFrame(columns)[list(SWING_COLUMNS)]
     swings.loc[2, "overlap_ms"] = np.nan
-    swings["order_of_peaks"], swings["quality"], swings["notes"] = "arm hinge club", "good", ""
     swings.loc[2, "notes"] = "overlap: the arm's change of direction fell in a gap"
-    swings = swings[list(SWING_COLUMNS)]
 
     pieces = []
     for number, at in zip(swings["swing"], impact, strict=True):
