@@ -55,14 +55,17 @@ def test_a_page_has_no_known_barrier(
 
 
 @pytest.mark.parametrize("name", list(PAGES))
-def test_a_page_fits_a_tablet_held_upright(
+def test_a_page_fits_a_tablet_and_a_phone_held_upright(
     name: str, dashboard: Any, open_page: Callable[..., Any]
 ) -> None:
     path, mark = PAGES[name]
     page = open_page(dashboard.address + path, width=820, height=1180)
     settled(page, mark)
-    over = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
-    assert over <= 0
+    for width, height in ((820, 1180), (390, 844)):
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_timeout(400)
+        over = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        assert over <= 0, f"{width} px wide"
 
 
 def test_the_keyboard_alone_leads_from_start_to_a_session(
