@@ -162,7 +162,7 @@ METRICS: tuple[Metric, ...] = (
         "ratio",
         headline=True,
         model=True,
-        caution="Takes the arm to turn about a fixed shoulder; a model value.",
+        caution="Takes the arm to turn about a fixed shoulder.",
     ),
     Metric(
         "plane_shift_deg",
@@ -270,7 +270,7 @@ METRICS: tuple[Metric, ...] = (
         "speed",
         headline=True,
         model=True,
-        caution="A model value; shows change within a player, not a radar's speed.",
+        caution="Shows change within a player, not a radar's speed.",
     ),
     Metric(
         "closure_deg",

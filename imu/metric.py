@@ -12,8 +12,8 @@ class Metric:
     name : column. label : words for people. unit : as shown. definition : how it is measured.
     source : where the definition comes from. low, high : plausible range for a warning, never
     a target. kind : "time", "angle", "rate", "speed", "length", "ratio" or "count".
-    headline : shown first. model : True where a body model stands between sensor and number.
-    caution : what the number cannot say.
+    headline : shown first. model : True where a body model stands between sensor and number,
+    which is then said wherever the metric is explained. caution : what the number cannot say.
     """
 
     name: str

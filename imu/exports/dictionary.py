@@ -76,7 +76,7 @@ def metric_meaning(metric: Metric) -> str:
     words = [metric.definition]
     if metric.model:
         words.append("A model value.")
-    if metric.caution and not (metric.model and metric.caution.lower() == "a model value."):
+    if metric.caution:
         words.append(metric.caution)
     return " ".join(words)
 

@@ -16,10 +16,15 @@ from openpyxl import load_workbook
 
 from imu.columns import CURVE_COLUMNS, METRICS, SWING_COLUMNS
 from imu.errors import SwingspreadError
-from imu.exports.dictionary import describe_curve_columns, describe_swing_columns
+from imu.exports.dictionary import (
+    describe_curve_columns,
+    describe_swing_columns,
+    metric_meaning,
+)
 from imu.exports.folder import write_analysis, write_spreadsheet
 from imu.exports.safe_text import plain_cell, plain_table
 from imu.exports.tables import analysis_document, write_csv
+from imu.metric import Metric
 from imu.types import Analysis
 
 # The characters of OWASP's page on CSV injection (and CWE-1236), with their full-width doubles.
@@ -31,6 +36,11 @@ def test_the_promised_files_are_written(analysis: Analysis, tmp_path: Path) -> N
     names = {"swings.csv", "swings.parquet", "curves.parquet", "columns.csv", "analysis.json"}
     assert {file.name for file in files} == names
     assert {file.name for file in (tmp_path / "out").iterdir()} == names
+
+
+@pytest.mark.parametrize("metric", METRICS, ids=lambda metric: metric.name)
+def test_a_model_value_is_called_so_once_and_no_other_is(metric: Metric) -> None:
+    assert metric_meaning(metric).lower().count("a model value") == metric.model
 
 
 def test_csv_and_parquet_hold_the_same_swings(analysis: Analysis, tmp_path: Path) -> None:
