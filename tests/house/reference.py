@@ -10,8 +10,9 @@ import importlib
 from pathlib import Path
 
 from app.cli import COMMANDS, build_parser
-from imu.columns import METRIC_BY_NAME
+from imu.columns import CURVE_COLUMNS, METRIC_BY_NAME
 from imu.exports.dictionary import describe_curve_columns, describe_swing_columns, metric_meaning
+from imu.further_sensors import ROLE_CURVES, further_curve_columns
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -106,7 +107,7 @@ def column_reference() -> str:
     parts = []
     for title, table in (
         ("`swings`", describe_swing_columns()),
-        ("`curves`", describe_curve_columns()),
+        ("`curves`", describe_curve_columns([*CURVE_COLUMNS, *further_curve_columns(ROLE_CURVES)])),
     ):
         rows = [f"| column of {title} | unit | meaning |", "| --- | --- | --- |"]
         for row in table.to_dict("records"):
