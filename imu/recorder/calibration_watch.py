@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from imu.recorder.packet import Packet, full_scales
+from imu.recorder.packet import Packet, nominal_scales
 from imu.types import CLUB, FOREARM, FloatArray
 
 STILL_RATE = 0.25
@@ -23,7 +23,6 @@ ROLLS_WANTED = 4
 ROLL_RATE = 0.8
 """rad/s that a roll must reach each way."""
 GOOD_SHARE = 0.9
-_FULL_COUNT = 32768
 
 STEPS = ("still before", "forearm roll", "club roll", "still after", "done")
 
@@ -76,7 +75,7 @@ class CalibrationWatch:
         """Take in a live packet of the forearm or club sensor."""
         if self.step == "done" or role not in (FOREARM, CLUB):
             return
-        scale = full_scales(packet.range_code)[1] / _FULL_COUNT
+        scale = nominal_scales(packet.range_code)[1]
         rates = packet.counts[:, 3:].astype(np.float64) * scale
         self._still[role] = float(np.mean(np.linalg.norm(rates, axis=1))) < STILL_RATE
         if self.step.startswith("still"):

@@ -27,7 +27,7 @@ from imu.recorder.assemble import assemble_stream
 from imu.recorder.calibration_watch import CalibrationWatch
 from imu.recorder.folder import JournalFolder
 from imu.recorder.journal import Journal, JournalWriter, Kind, Record, read_journal
-from imu.recorder.packet import Packet, decode_packet, full_scales
+from imu.recorder.packet import Packet, decode_packet, nominal_scales
 from imu.recorder.profile import SensorInfo, decode_info
 from imu.recordings.content import make_recording
 from imu.recordings.synchronise import align
@@ -51,8 +51,6 @@ FEWEST = 100
 POLL = 0.015
 CALIBRATION_EVERY = 0.4
 TIE_EVERY = 5.0
-
-_FULL_COUNT = 32768
 
 
 @dataclass(frozen=True)
@@ -140,7 +138,7 @@ class LiveAnalysis:
     def _watch(self, packet: Packet) -> None:
         """Follow the club's turning rate; note when a swing may be over."""
         self._newest_us = float(packet.time_us)
-        scale = full_scales(packet.range_code)[1] / _FULL_COUNT
+        scale = nominal_scales(packet.range_code)[1]
         counts = packet.counts[:, 3:].astype(np.float64)
         rate = float(np.sqrt(np.max(np.sum(counts**2, axis=1)))) * scale
         if rate < FAST or packet.time_us < self._last_impact_us + 0.5e6:

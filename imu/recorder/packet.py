@@ -23,6 +23,8 @@ END_SIZE = HEADER_SIZE + 12
 ATT_HEADER_SIZE = 3
 MAX_SEQUENCE = 2**32 - 1
 MAX_TIME_US = 2**48 - 1
+FULL_COUNT = 32768
+"""Count at which a value clips."""
 
 ACC_RANGES_G: tuple[int, ...] = (2, 4, 8, 16, 32, 64, 100, 200, 400)
 """Full scale in g by the high half of the range code."""
@@ -114,6 +116,12 @@ def is_range_code(code: int) -> bool:
 def full_scales(code: int) -> tuple[float, float]:
     """Nominal full scale of accelerometer (m/s²) and gyroscope (rad/s) of a known range code."""
     return ACC_RANGES_G[code >> 4] * STANDARD_GRAVITY, GYR_RANGES_DPS[code & 0x0F] * DEG
+
+
+def nominal_scales(code: int) -> tuple[float, float]:
+    """One count in m/s² and rad/s, as a known range code names it; INFO has the sensor's own."""
+    acc, gyr = full_scales(code)
+    return acc / FULL_COUNT, gyr / FULL_COUNT
 
 
 def describe_ranges(code: int) -> str:

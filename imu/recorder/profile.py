@@ -10,7 +10,7 @@ import struct
 from dataclasses import dataclass
 
 from imu.further_sensors import ROLE_CODES as FURTHER_ROLE_CODES
-from imu.recorder.packet import is_range_code
+from imu.recorder.packet import HEADER_SIZE, SAMPLE_SIZE, is_range_code
 from imu.types import CLUB, FOREARM
 
 PROFILE_VERSION = 1
@@ -36,8 +36,8 @@ FIRMWARE_REVISION = assigned_uuid(0x2A26)
 BATTERY_SERVICE = assigned_uuid(0x180F)
 BATTERY_LEVEL = assigned_uuid(0x2A19)
 
-MINIMUM_PAYLOAD = 28
-"""Smallest notification that carries a sample: header 16 and one sample 12 bytes."""
+MINIMUM_PAYLOAD = HEADER_SIZE + SAMPLE_SIZE
+"""Bytes of the smallest notification that carries a sample."""
 
 
 class Command(enum.IntEnum):

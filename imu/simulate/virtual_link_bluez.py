@@ -20,6 +20,7 @@ from dbus_fast import ErrorType, Message, MessageType, Variant
 from dbus_fast.aio import MessageBus
 
 from imu.recorder import profile
+from imu.recorder.packet import ATT_HEADER_SIZE
 from imu.simulate.virtual_link_peripheral import VirtualPeripheral
 
 ADAPTER_PATH = "/org/bluez/hci0"
@@ -96,7 +97,7 @@ class _Device:
                     "UUID": Variant("s", char_uuid),
                     "Service": Variant("o", f"{self.path}/{service}"),
                     "Flags": Variant("as", flags),
-                    "MTU": Variant("q", self.peripheral.payload_size + 3),
+                    "MTU": Variant("q", self.peripheral.payload_size + ATT_HEADER_SIZE),
                     "Value": Variant("ay", b""),
                 }
                 if "notify" in flags:
@@ -302,7 +303,7 @@ class BluetoothStandIn:
                 self._unsubscribe(device, uuid)
 
         device.peripheral.subscribe(uuid, deliver)
-        mtu = device.peripheral.payload_size + 3
+        mtu = device.peripheral.payload_size + ATT_HEADER_SIZE
         handle = theirs.detach()
         asyncio.get_running_loop().call_later(1.0, os.close, handle)
         return Message.new_method_return(message, "hq", [0, mtu], unix_fds=[handle])

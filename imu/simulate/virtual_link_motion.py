@@ -8,17 +8,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from imu.recorder.packet import full_scales, range_code
+from imu.recorder.packet import FULL_COUNT, nominal_scales, range_code
 from imu.simulate.belt import with_belt
 from imu.simulate.plan import SessionPlan
 from imu.simulate.session import SimulatedSession, simulate_session
 from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
-from imu.simulate.virtual_link_sensor import (
-    FULL_COUNT,
-    CountingSource,
-    SampleSource,
-    VirtualSensor,
-)
+from imu.simulate.virtual_link_sensor import CountingSource, SampleSource, VirtualSensor
 from imu.types import BELT, CLUB, FOREARM, Manifest, Stream
 
 PRACTICE_ACTIONS = (
@@ -42,8 +37,8 @@ class MotionSource:
     """Samples of a simulated stream in counts, over and over."""
 
     def __init__(self, stream: Stream, code: int = RANGES) -> None:
-        acc_full, gyr_full = full_scales(code)
-        scaled = np.column_stack([stream.acc / acc_full, stream.gyr / gyr_full]) * FULL_COUNT
+        acc_scale, gyr_scale = nominal_scales(code)
+        scaled = np.column_stack([stream.acc / acc_scale, stream.gyr / gyr_scale])
         counts = np.clip(np.rint(scaled), -FULL_COUNT, FULL_COUNT - 1).astype(np.int16)
         numbers = stream.seq - stream.seq[0]
         self._counts = np.zeros((int(numbers[-1]) + 1, 6), dtype=np.int16)

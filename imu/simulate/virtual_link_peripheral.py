@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imu.recorder import profile
+from imu.recorder.packet import ATT_HEADER_SIZE
 from imu.simulate.virtual_link_sensor import VirtualSensor
 
 READ_NOT_PERMITTED = 0x02
@@ -53,7 +54,7 @@ class VirtualPeripheral:
     ) -> None:
         self.sensor = sensor
         self.faults = faults or Faults()
-        self.payload_size = mtu - 3
+        self.payload_size = mtu - ATT_HEADER_SIZE
         self.rssi = rssi
         self.connected = False
         self.on_drop: Callable[[], None] = lambda: None

@@ -16,19 +16,19 @@ from numpy.typing import NDArray
 
 from imu.recorder import profile
 from imu.recorder.packet import (
+    FULL_COUNT,
     BackfillEnd,
     Flag,
     encode_backfill_end,
     encode_packet,
-    full_scales,
     is_range_code,
+    nominal_scales,
     samples_that_fit,
 )
 from imu.recorder.profile import Command, CommandError, SensorInfo, State
 
 RATES_HZ = (100, 200, 250, 400, 500, 800, 1000)
 QUEUE_LENGTH = 16
-FULL_COUNT = 32768
 
 
 class SampleSource(Protocol):
@@ -142,7 +142,6 @@ class VirtualSensor:
 
     def info(self) -> bytes:
         """The INFO value."""
-        acc, gyr = full_scales(self.range_code)
         return SensorInfo(
             self.role,
             self.range_code,
@@ -153,8 +152,7 @@ class VirtualSensor:
             self.oldest_seq,
             self.next_seq,
             self.time_us(),
-            acc / FULL_COUNT,
-            gyr / FULL_COUNT,
+            *nominal_scales(self.range_code),
         ).encode()
 
     def restart_live(self) -> None:
