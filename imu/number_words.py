@@ -34,6 +34,11 @@ def number(value: float | None, places: int, unknown: str = "unknown") -> str:
     return text.replace("-", MINUS)
 
 
+def counted(count: int, noun: str) -> str:
+    """ "1 session", "3 sessions"."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def with_unit(text: str, unit: str, space: str = " ") -> str:
     """Number and unit as one: 12.5°, 14 ms, 3.1. Degrees sit close."""
     if not unit:

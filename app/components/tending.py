@@ -14,6 +14,7 @@ from app.labelling import label
 from app.shelf import Entry, own_library
 from app.store import Store
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.recorder.folder import default_journals
 from imu.variation.selection import Selection
 from imu.variation.selection_words import write_selection
@@ -215,8 +216,3 @@ def _rename(store: Store, texts: Sequence[str], labels: Mapping[str, str | None]
         parts.append(counted(len(done.sets), "saved set"))
     joined = f" {counted(done.joined, 'recording')} had this player's name already."
     return f"Renamed in {' and '.join(parts)}.{joined if done.joined else ''}"
-
-
-def counted(number: int, noun: str) -> str:
-    """How many of something."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"

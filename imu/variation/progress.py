@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.variation.session_table import chosen_metrics, session_table
 from imu.variation.trend import (
     FEWEST_SESSIONS,
@@ -20,7 +21,6 @@ from imu.variation.trend import (
     Trend,
     session_trends,
 )
-from imu.variation.wording import counted
 
 DEFAULT_SEED = 20_000
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from imu.columns import METRIC_BY_NAME, METRICS
 from imu.errors import SwingspreadError
-from imu.number_words import decimals, number, with_unit
+from imu.number_words import counted, decimals, number, with_unit
 from imu.types import FloatArray
 from imu.variation.drift import block_labels, fit_drift, order_within_blocks
 from imu.variation.intervals import (
@@ -33,7 +33,7 @@ from imu.variation.noise import (
     noise_sd,
     whole_sample_timing_sd,
 )
-from imu.variation.wording import counted, plain_name
+from imu.variation.wording import plain_name
 
 SPREAD_COLUMNS: dict[str, str] = {
     "metric": "name of the metric, see imu.columns",

@@ -9,12 +9,12 @@ import numpy as np
 from scipy import stats
 
 from imu.columns import Metric
-from imu.number_words import decimals, number, with_unit
+from imu.number_words import counted, decimals, number, with_unit
 from imu.types import FloatArray
 from imu.variation.change_points import Step, find_steps
 from imu.variation.intervals import Interval, log_sd_bias
 from imu.variation.shift import holm
-from imu.variation.wording import counted, plain_name
+from imu.variation.wording import plain_name
 
 FEWEST_SWINGS = 5
 """A session with fewer swings is listed, but takes no part in trends."""

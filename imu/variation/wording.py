@@ -43,11 +43,6 @@ _PLAIN_NAMES = {
 """Where the comparative already says what the label repeats ("Release 9 ms later")."""
 
 
-def counted(count: int, noun: str) -> str:
-    """ "1 session", "3 sessions"."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
 def plain_name(metric: Metric) -> str:
     """The metric's name at the head of a sentence."""
     return _PLAIN_NAMES.get(metric.name, metric.label)
