@@ -7,23 +7,38 @@ stamps; a sensor that restarted is joined by when its packets arrived, and the j
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from imu.number_words import counted
 from imu.recorder.coverage import Coverage
-from imu.recorder.journal import Journal, Kind
-from imu.recorder.packet import Flag, Packet, decode_packet, full_scales, to_si
+from imu.recorder.folder import JournalFolder
+from imu.recorder.journal import Journal, Kind, read_journal
+from imu.recorder.packet import (
+    FULL_COUNT,
+    Flag,
+    Packet,
+    PacketFault,
+    decode_packet,
+    nominal_scales,
+    to_si,
+)
 from imu.recorder.profile import SensorInfo, State, decode_info
 from imu.recordings.clock import fit_clock
-from imu.types import ClockModel, FloatArray, IntArray, Stream
+from imu.recordings.content import make_recording
+from imu.recordings.sampling import describe_losses
+from imu.types import CLUB, FOREARM, ClockModel, FloatArray, IntArray, Recording, Stream
 
-_FULL_COUNT = 32768
+_MOST_SAMPLES = 255
+"""In one packet: stamps no further apart than this tell the period."""
 
 
 @dataclass
 class _Piece:
+    """Samples first to last of a packet that no other packet brought; host : s, NaN when late."""
+
     packet: Packet
     first: int
     last: int
@@ -32,10 +47,11 @@ class _Piece:
 
 @dataclass
 class _Boot:
-    boot_id: int
+    """Samples of one start of the sensor in order. guessed : it did not say who it is."""
+
     info: SensorInfo
-    coverage: Coverage = field(default_factory=Coverage)
-    pieces: list[_Piece] = field(default_factory=list)
+    pieces: list[_Piece]
+    guessed: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +63,46 @@ class AssembledStream:
     faults: tuple[str, ...]
 
 
+def recording_from_folder(folder: JournalFolder) -> Recording | None:
+    """The recording a folder holds, as far as its journals can be read; None when empty.
+
+    Raises SwingspreadError when what was declared at its start cannot be read.
+    """
+    manifest = folder.manifest()
+    streams: dict[str, Stream] = {}
+    sensors: dict[str, dict[str, Any]] = {r: dict(f) for r, f in manifest.sensors.items()}
+    faults: list[str] = []
+    start_ns = 0
+    for role, paths in folder.journals().items():
+        journals = [read_journal(path) for path in paths]
+        start_ns = start_ns or _started_ns(journals)
+        assembled = assemble_stream(role, journals, start_ns)
+        if assembled is None:
+            faults.append(f"{role}: no sample was received")
+            continue
+        streams[role] = assembled.stream
+        sensors[role] = sensors.get(role, {}) | assembled.facts
+        faults += assembled.faults
+    if not streams:
+        return None
+    for role in (FOREARM, CLUB):
+        if role not in streams:
+            faults.append(f"{role}: not recorded, so hinge, lag and release cannot be known")
+    manifest = replace(manifest, sensors=sensors)
+    return make_recording(manifest, streams, tuple(dict.fromkeys(faults)))
+
+
+def _started_ns(journals: Sequence[Journal]) -> int:
+    """Host time in ns at which the recording began, as its first journal tells."""
+    for journal in journals:
+        for record in journal.records:
+            value = record.json().get("started_ns") if record.kind is Kind.ABOUT else None
+            if isinstance(value, int):
+                return value
+            return int(record.host_ns)
+    return 0
+
+
 def assemble_stream(
     role: str, journals: Sequence[Journal], start_ns: int
 ) -> AssembledStream | None:
@@ -56,25 +112,24 @@ def assemble_stream(
     """
     boots, counts = _sort_packets(journals, start_ns)
     faults = _damage_faults(role, journals, counts)
-    if not any(boot.pieces for boot in boots):
+    if not boots:
         return None
-    boots = [boot for boot in boots if boot.pieces]
     parts = [_boot_samples(boot) for boot in boots]
     seq, time, host, acc, gyr = parts[0]
     for boot, later in zip(boots[1:], parts[1:], strict=True):
         shift, se, lost = _join(time, host, later[1], later[2], boot.info.rate_hz)
+        missing = counted(lost, "sample") if lost else "an unknown number of samples"
         faults.append(
-            f"{role}: the sensor restarted at {later[1][0] + shift - time[0]:.1f} s; "
-            f"{lost} samples are missing there and its clock was joined to within {se * 1e3:.0f} ms"
+            f"{role}: the sensor restarted at {later[1][0] + shift - time[0]:.1f} s, {missing} "
+            f"missing there; its clock was joined to within {se * 1e3:.0f} ms"
         )
         seq = np.r_[seq, later[0] - later[0][0] + seq[-1] + 1 + max(1, lost)]
         time = np.r_[time, later[1] + shift]
         host, acc, gyr = np.r_[host, later[2]], np.r_[acc, later[3]], np.r_[gyr, later[4]]
     forward = _increasing(time)
     if not forward.all():
-        faults.append(
-            f"{role}: {int((~forward).sum())} samples left out, their clock ran backwards"
-        )
+        backwards = counted(int((~forward).sum()), "sample")
+        faults.append(f"{role}: {backwards} left out, where the sensor's clock ran backwards")
     info = boots[-1].info
     stream = Stream(
         role=role,
@@ -84,61 +139,75 @@ def assemble_stream(
         seq=seq[forward],
         host_time=host[forward],
         rate_hz=float(info.rate_hz),
-        acc_range=info.acc_scale * _FULL_COUNT,
-        gyr_range=info.gyr_scale * _FULL_COUNT,
+        acc_range=info.acc_scale * FULL_COUNT,
+        gyr_range=info.gyr_scale * FULL_COUNT,
     )
-    lost = int(stream.gaps[:, 1].sum())
-    if lost:
-        faults.append(f"{role}: {lost} samples lost in {len(stream.gaps)} gaps")
+    if losses := describe_losses(stream.seq, stream.time):
+        faults.append(f"{role}: {losses}")
+    if any(boot.guessed for boot in boots):
+        faults.append(
+            f"{role}: what the sensor said of itself is damaged; its rate was read off its clock, "
+            "and its scales are the nominal ones, which can be some per cent off"
+        )
     facts = _facts(journals) | {"rate_hz": info.rate_hz, "restarts": len(boots) - 1} | counts
     return AssembledStream(stream, facts, tuple(faults))
 
 
 def _sort_packets(journals: Sequence[Journal], start_ns: int) -> tuple[list[_Boot], dict[str, int]]:
-    boots: dict[int, _Boot] = {}
+    """Starts of the sensor in the order they came, and what went wrong on the way."""
+    coverage: dict[int, Coverage] = {}
+    pieces: dict[int, list[_Piece]] = {}
     counts = {"damaged_packets": 0, "backfilled_samples": 0, "overruns": 0}
     infos: dict[int, SensorInfo] = {}
     for record in (r for journal in journals for r in journal.records if r.kind is Kind.INFO):
         info = decode_info(record.payload)
         if isinstance(info, SensorInfo):
             infos[info.boot_id] = info
-    fallback = next(iter(infos.values()), None)
     for record in (r for journal in journals for r in journal.records):
         if record.kind not in (Kind.DATA, Kind.BACKFILL):
             continue
         packet = decode_packet(record.payload)
         if not isinstance(packet, Packet):
-            counts["damaged_packets"] += not hasattr(packet, "next_seq")
+            counts["damaged_packets"] += isinstance(packet, PacketFault)
             continue
-        if packet.boot_id not in boots:
-            known = infos.get(packet.boot_id) or fallback or _guess(packet)
-            boots[packet.boot_id] = _Boot(packet.boot_id, known)
-        boot = boots[packet.boot_id]
         live = record.kind is Kind.DATA
         host = (record.host_ns - start_ns) * 1e-9 if live else np.nan
         counts["overruns"] += Flag.OVERRUN in packet.flags
-        for start, end in boot.coverage.add(packet.seq, packet.end_seq):
+        seen = coverage.setdefault(packet.boot_id, Coverage())
+        for start, end in seen.add(packet.seq, packet.end_seq):
             counts["backfilled_samples"] += 0 if live else end - start
-            boot.pieces.append(_Piece(packet, start - packet.seq, end - packet.seq, host))
-    for boot in boots.values():
-        boot.pieces.sort(key=lambda piece: piece.packet.seq + piece.first)
-    return list(boots.values()), counts
+            piece = _Piece(packet, start - packet.seq, end - packet.seq, host)
+            pieces.setdefault(packet.boot_id, []).append(piece)
+    boots = []
+    for boot_id, some in pieces.items():
+        some.sort(key=lambda piece: piece.packet.seq + piece.first)
+        known = infos.get(boot_id) or next(iter(infos.values()), None)
+        boots.append(_Boot(known or _guess(some), some, guessed=known is None))
+    return boots, counts
 
 
-def _guess(packet: Packet) -> SensorInfo:
-    """Nominal scales by range code, for a journal whose INFO records are all damaged."""
-    acc, gyr = full_scales(packet.range_code)
+def _guess(pieces: Sequence[_Piece]) -> SensorInfo:
+    """Rate by the stamps and nominal scales, for a journal whose INFO records are all damaged."""
+    packet = pieces[0].packet
+    step = np.diff(_stamps(pieces), axis=0)
+    near = (step[:, 0] <= _MOST_SAMPLES) & (step[:, 1] > 0)
+    rate = 1e6 * np.median(step[near, 0] / step[near, 1]) if near.any() else 1000.0
     return SensorInfo(
-        "", packet.range_code, State.SAMPLING, 1000, packet.boot_id, 0, 0, 0, 0,
-        acc / _FULL_COUNT, gyr / _FULL_COUNT,
+        "", packet.range_code, State.SAMPLING, max(1, round(rate)), packet.boot_id, 0, 0, 0, 0,
+        *nominal_scales(packet.range_code),
     )  # fmt: skip
+
+
+def _stamps(pieces: Sequence[_Piece]) -> FloatArray:
+    """(K, 2) number of each packet's first sample and its time in µs, in order."""
+    stamps = {piece.packet.seq: piece.packet.time_us for piece in pieces}
+    return np.array(sorted(stamps.items()), dtype=np.float64)
 
 
 def _boot_samples(
     boot: _Boot,
 ) -> tuple[IntArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    stamps = sorted({(p.packet.seq, p.packet.time_us) for p in boot.pieces})
-    anchors = np.array(stamps, dtype=np.float64)
+    anchors = _stamps(boot.pieces)
     periods = _period_after(anchors, boot.info.rate_hz)
     packets = [piece.packet for piece in boot.pieces]
     size = np.array([piece.last - piece.first for piece in boot.pieces])
@@ -163,7 +232,7 @@ def _period_after(anchors: FloatArray, rate_hz: int) -> FloatArray:
         return np.full(len(anchors), nominal)
     step = np.diff(anchors, axis=0)
     period = np.r_[step[:, 1] / step[:, 0], np.nan]
-    near = np.r_[step[:, 0] <= 255, False] & (np.abs(period / nominal - 1.0) < 0.05)
+    near = np.r_[step[:, 0] <= _MOST_SAMPLES, False] & (np.abs(period / nominal - 1.0) < 0.05)
     usual = float(np.median(period[near])) if near.any() else nominal
     return np.where(near, period, usual)
 
@@ -171,21 +240,23 @@ def _period_after(anchors: FloatArray, rate_hz: int) -> FloatArray:
 def _scales(boot: _Boot, packet: Packet) -> tuple[float, float]:
     if packet.range_code == boot.info.range_code:
         return boot.info.acc_scale, boot.info.gyr_scale
-    acc, gyr = full_scales(packet.range_code)
-    return acc / _FULL_COUNT, gyr / _FULL_COUNT
+    return nominal_scales(packet.range_code)
 
 
 def _join(
     time: FloatArray, host: FloatArray, later_time: FloatArray, later_host: FloatArray, rate: float
 ) -> tuple[float, float, int]:
-    """Shift of the later clock in s, its standard error, and the samples missing between."""
+    """Shift of the later clock in s, its standard error, and the samples missing between.
+
+    0 missing : their number is not known.
+    """
     before, after = _clock(time, host), _clock(later_time, later_host)
     if before is None or after is None:
-        return float(time[-1] - later_time[0]) + 2.0 / rate, 1.0, 1
+        return float(time[-1] - later_time[0]) + 2.0 / rate, 1.0, 0
     first = float(before.to_sensor(after.to_recording(later_time[0])))
     gap = first - float(time[-1])
     if gap <= 0.0:
-        return float(time[-1] - later_time[0]) + 2.0 / rate, 1.0, 1
+        return float(time[-1] - later_time[0]) + 2.0 / rate, 1.0, 0
     se = np.hypot(_se_at(before, first), _se_at(after, float(later_time[0])))
     return first - float(later_time[0]), float(se), max(1, round(gap * rate) - 1)
 
@@ -217,11 +288,12 @@ def _damage_faults(role: str, journals: Sequence[Journal], counts: dict[str, int
     faults = []
     damaged = sum(end - start for journal in journals for start, end in journal.damage)
     if damaged:
-        faults.append(f"{role}: {damaged} bytes of the journal are damaged and were left out")
+        faults.append(f"{role}: {counted(damaged, 'byte')} of the journal damaged and left out")
     if counts["damaged_packets"]:
-        faults.append(f"{role}: {counts['damaged_packets']} packets arrived damaged")
+        faults.append(f"{role}: {counted(counts['damaged_packets'], 'packet')} arrived damaged")
     if counts["overruns"]:
-        faults.append(f"{role}: the sensor overran its memory {counts['overruns']} times")
+        often = counted(counts["overruns"], "time")
+        faults.append(f"{role}: the sensor overran its memory {often}")
     if journals and not journals[-1].closed:
         faults.append(f"{role}: the recording was interrupted")
     return faults

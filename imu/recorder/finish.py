@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from imu.errors import SwingspreadError
+from imu.recorder.assemble import recording_from_folder
 from imu.recorder.folder import JournalFolder
 from imu.recorder.plan_steps import end_last_block
-from imu.recorder.session import recording_from_folder
 from imu.recordings.atomic import write_file
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.notes import NOTES_FILE, read_notes

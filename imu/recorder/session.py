@@ -10,12 +10,10 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 import imu
-from imu.recorder.assemble import assemble_stream
 from imu.recorder.capture import CaptureStatus, PacketListener, SensorCapture
 from imu.recorder.folder import (
     BYTES_PER_SENSOR_SECOND,
@@ -28,8 +26,6 @@ from imu.recorder.journal import JournalWriter, Kind, read_journal
 from imu.recorder.packet import Packet, decode_packet
 from imu.recorder.profile import SensorInfo, decode_info
 from imu.recorder.radio import Radio
-from imu.recordings.store import make_recording
-from imu.types import CLUB, FOREARM, Recording, Stream
 
 SYNC_EVERY = 0.2
 STATUS_EVERY = 0.5
@@ -201,43 +197,3 @@ def replayed_intake(folder: JournalFolder, role: str) -> Intake:
                 if isinstance(packet, Packet):
                     intake.packet(packet, record.kind is Kind.DATA)
     return intake
-
-
-def recording_from_folder(folder: JournalFolder) -> Recording | None:
-    """The recording a folder holds, as far as its journals can be read; None when empty.
-
-    Raises SwingspreadError when what was declared at its start cannot be read.
-    """
-    manifest = folder.manifest()
-    streams: dict[str, Stream] = {}
-    sensors: dict[str, dict[str, Any]] = {r: dict(f) for r, f in manifest.sensors.items()}
-    faults: list[str] = []
-    start_ns = None
-    for role, paths in folder.journals().items():
-        journals = [read_journal(path) for path in paths]
-        if start_ns is None:
-            start_ns = _started_ns(journals)
-        assembled = assemble_stream(role, journals, start_ns)
-        if assembled is None:
-            faults.append(f"{role}: no sample was received")
-            continue
-        streams[role] = assembled.stream
-        sensors[role] = sensors.get(role, {}) | assembled.facts
-        faults += assembled.faults
-    if not streams:
-        return None
-    for role in (FOREARM, CLUB):
-        if role not in streams:
-            faults.append(f"{role}: not recorded, so hinge, lag and release cannot be known")
-    manifest = replace(manifest, sensors=sensors)
-    return make_recording(manifest, streams, tuple(dict.fromkeys(faults)))
-
-
-def _started_ns(journals: list[Any]) -> int:
-    for journal in journals:
-        for record in journal.records:
-            value = record.json().get("started_ns") if record.kind is Kind.ABOUT else None
-            if isinstance(value, int):
-                return value
-            return int(record.host_ns)
-    return 0

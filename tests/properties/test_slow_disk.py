@@ -20,9 +20,10 @@ import pytest
 
 from imu.errors import SwingspreadError
 from imu.recorder import journal as journals
+from imu.recorder.assemble import recording_from_folder
 from imu.recorder.folder import JournalFolder, interrupted, new_folder
 from imu.recorder.journal import JournalWriter, Kind, read_journal
-from imu.recorder.session import RecordingSession, recording_from_folder
+from imu.recorder.session import RecordingSession
 from imu.recordings.library import Library
 from imu.recordings.notes import read_notes
 from imu.simulate.virtual_link import InProcessRadio

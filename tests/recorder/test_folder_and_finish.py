@@ -15,10 +15,11 @@ from virtual_recordings import MANIFEST, SERIALS, peripheral, record, sample_num
 
 from imu.errors import SwingspreadError
 from imu.recorder import folder as folders
+from imu.recorder.assemble import recording_from_folder
 from imu.recorder.finish import finish_all, finish_recording
 from imu.recorder.folder import JournalFolder, all_folders, interrupted, new_folder, space_warning
 from imu.recorder.journal import read_journal
-from imu.recorder.session import RecordingSession, recording_from_folder, replayed_intake
+from imu.recorder.session import RecordingSession, replayed_intake
 from imu.recordings.library import Library
 from imu.recordings.notes import RecordingNotes, SwingNote, read_notes, update_notes
 from imu.recordings.store import read_recording

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
+from imu.recorder.assemble import recording_from_folder
 from imu.recorder.folder import JournalFolder, new_folder
-from imu.recorder.session import RecordingSession, recording_from_folder
+from imu.recorder.session import RecordingSession
 from imu.simulate.virtual_link import InProcessRadio
 from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
 from imu.simulate.virtual_link_sensor import CountingSource, VirtualSensor
