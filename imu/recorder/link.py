@@ -100,7 +100,9 @@ def _translated(problem: Exception) -> RadioUnavailableError | LinkError:
             return unavailable("denied")
         if name.endswith((".NotReady", ".NotPowered")):
             return unavailable("off")
-    if isinstance(problem, FileNotFoundError | ConnectionRefusedError | PermissionError):
+    if isinstance(problem, PermissionError):
+        return unavailable("denied")
+    if isinstance(problem, FileNotFoundError | ConnectionRefusedError):
         return unavailable("service")
     if isinstance(problem, TimeoutError):
         return LinkError("the sensor did not answer in time")

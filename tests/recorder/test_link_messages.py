@@ -63,6 +63,11 @@ def test_a_refusal_carries_its_code_and_words() -> None:
     assert problem.code == CommandError.BATTERY_EMPTY and "charge" in str(problem)
 
 
+def test_a_bus_that_lets_nobody_in_is_no_service_that_is_down() -> None:
+    problem = link._translated(PermissionError(13, "Permission denied"))
+    assert isinstance(problem, RadioUnavailableError) and "may not use" in str(problem)
+
+
 def test_other_failures_are_worth_another_try() -> None:
     assert isinstance(link._translated(TimeoutError()), LinkError)
     assert "in time" in str(link._translated(TimeoutError()))
