@@ -53,7 +53,10 @@ async def find_sensors(
 
 
 async def look_at(radio: Radio, sighting: Sighting) -> FoundSensor:
-    """Connect and read serial, firmware, battery and INFO; failures are told in ``problem``."""
+    """Connect and read serial, firmware, battery and INFO; failures are told in ``problem``.
+
+    Raises RadioUnavailableError.
+    """
     problem = ""
     for _ in range(TRIES):
         try:
@@ -89,7 +92,7 @@ async def _read_all(connection: Connection, sighting: Sighting) -> FoundSensor:
 
 async def command_sensor(radio: Radio, sighting: Sighting, value: bytes) -> None:
     """Connect and write one command. Raises SwingspreadError when it cannot be carried out."""
-    problem = "no connection"
+    problem, name = "no connection", sighting.serial or sighting.address
     for _ in range(TRIES):
         try:
             connection = await radio.connect(sighting)
@@ -100,12 +103,12 @@ async def command_sensor(radio: Radio, sighting: Sighting, value: bytes) -> None
             await connection.write(profile.CONTROL, value)
             return
         except CommandRefusedError as failure:
-            raise SwingspreadError(f"sensor {sighting.serial}: {failure}") from failure
+            raise SwingspreadError(f"sensor {name}: {failure}") from failure
         except LinkError as failure:
             problem = str(failure)
         finally:
             await connection.close()
-    raise SwingspreadError(f"sensor {sighting.serial}: {problem}; move nearer and try again")
+    raise SwingspreadError(f"sensor {name}: {problem}; move nearer and try again")
 
 
 def choose_roles(
@@ -129,6 +132,11 @@ def choose_roles(
             )
         if match[0].problem:
             raise SwingspreadError(f"sensor {serial} cannot be used: {match[0].problem}")
+        if match[0] in chosen.values():
+            raise SwingspreadError(
+                f"sensor {serial} is named for two places, one of them the {role}; "
+                "name another for one of them"
+            )
         chosen[role] = match[0]
     taken = {sensor.serial for sensor in chosen.values()}
     for role in (role for role in wanted if role not in chosen):
