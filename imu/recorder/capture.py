@@ -38,9 +38,6 @@ _BATTERY_EVERY = 60.0
 _LAST_FETCH = 30.0
 _RETRY = 0.5
 
-PacketListener = Callable[[str, Packet, int, bool], None]
-"""Role, packet with something new in it, arrival in ns, and whether it came live."""
-
 
 @dataclass
 class CaptureStatus:
@@ -78,7 +75,7 @@ class SensorCapture:
 
     radio_lock : shared by all captures, so that scans and connects come one at a time.
     address : where it was heard before, for systems that do not always tell names.
-    rate_hz, range_code : asked of the sensor before it starts; None leaves them as they are.
+    rate_hz : asked of the sensor before its first sample; None leaves it as it is.
     """
 
     def __init__(
@@ -90,17 +87,15 @@ class SensorCapture:
         journal: JournalWriter,
         *,
         rate_hz: int | None = None,
-        range_code: int | None = None,
         address: str = "",
-        listener: PacketListener | None = None,
         intake: Intake | None = None,
     ) -> None:
         self.status = CaptureStatus(role, serial)
         self.journal = journal
         self.intake = intake or Intake()
         self._radio, self._lock = radio, radio_lock
-        self._wishes = (rate_hz, range_code)
-        self._listener = listener
+        self._rate_hz = rate_hz
+        self._restarts_before = self.intake.restarts
         self._queue: asyncio.Queue[tuple[Kind, int, bytes] | None] = asyncio.Queue()
         self._answer = asyncio.Event()
         self._heard = 0
@@ -187,9 +182,10 @@ class SensorCapture:
         await connection.subscribe(profile.BACKFILL, self._sink(Kind.BACKFILL))
         await connection.subscribe(profile.DATA, self._sink(Kind.DATA))
         await connection.write(profile.CONTROL, profile.start())
-        restarted = self.intake.begin(await self._read_info(connection), before)
-        if restarted:
-            self.status.restarts += 1
+        self.intake.begin(await self._read_info(connection), before)
+        restarts = self.intake.restarts - self._restarts_before
+        if restarts > self.status.restarts:
+            self.status.restarts = restarts
             self._note("the sensor restarted: its clock and numbering begin anew")
         self._set("running")
         self._heard = time.monotonic_ns()
@@ -219,13 +215,16 @@ class SensorCapture:
                 f"{profile.MINIMUM_PAYLOAD} are needed; move nearer or use another adapter"
             )
         info = await self._read_info(connection)
-        if info.state is State.IDLE:
-            rate_hz, code = self._wishes
-            if rate_hz is not None and rate_hz != info.rate_hz:
-                await connection.write(profile.CONTROL, profile.set_rate(rate_hz))
-            if code is not None and code != info.range_code:
-                await connection.write(profile.CONTROL, profile.set_ranges(code))
-        return info
+        if self._rate_hz in (None, info.rate_hz):
+            return info
+        boot = self.intake.current
+        if boot is not None and boot.boot_id == info.boot_id:
+            self._note(f"goes on at {info.rate_hz} Hz, as it began")
+            return info
+        if info.state is State.SAMPLING:  # left so by a recorder that was killed
+            await connection.write(profile.CONTROL, profile.stop())
+        await connection.write(profile.CONTROL, profile.set_rate(self._rate_hz))
+        return await self._read_info(connection)
 
     async def _read_info(self, connection: Connection) -> SensorInfo:
         value = await connection.read(profile.INFO)
@@ -307,9 +306,7 @@ class SensorCapture:
         decoded = decode_packet(payload)
         self._heard = arrival_ns
         if isinstance(decoded, Packet):
-            live = kind is Kind.DATA
-            if self.intake.packet(decoded, live) and self._listener is not None:
-                self._listener(self.status.role, decoded, arrival_ns, live)
+            self.intake.packet(decoded, live=kind is Kind.DATA)
             if decoded.flags & Flag.LOW_BATTERY and self.status.battery is None:
                 self.status.battery = LOW_BATTERY
         elif isinstance(decoded, BackfillEnd):

@@ -12,37 +12,25 @@ class Coverage:
         self._starts: list[int] = []
         self._ends: list[int] = []
 
-    @property
-    def first(self) -> int | None:
-        """Lowest number present."""
-        return self._starts[0] if self._starts else None
-
-    @property
-    def end(self) -> int:
-        """One past the highest number present; 0 when empty."""
-        return self._ends[-1] if self._ends else 0
-
     def __len__(self) -> int:
         return sum(self._ends) - sum(self._starts)
 
-    def new_ranges(self, start: int, end: int) -> list[tuple[int, int]]:
-        """The parts of [start, end) that are not present yet."""
-        if start >= end:
-            return []
-        fresh: list[tuple[int, int]] = []
+    def missing(self, start: int, end: int) -> list[tuple[int, int]]:
+        """Ranges of [start, end) not present, in order."""
+        absent: list[tuple[int, int]] = []
         index = bisect_right(self._ends, start)
         while index < len(self._starts) and self._starts[index] < end:
             if start < self._starts[index]:
-                fresh.append((start, self._starts[index]))
+                absent.append((start, self._starts[index]))
             start = max(start, self._ends[index])
             index += 1
         if start < end:
-            fresh.append((start, end))
-        return fresh
+            absent.append((start, end))
+        return absent
 
     def add(self, start: int, end: int) -> list[tuple[int, int]]:
         """Add [start, end) and return the parts that are new."""
-        fresh = self.new_ranges(start, end)
+        fresh = self.missing(start, end)
         if fresh:
             low = bisect_left(self._ends, start)
             high = bisect_right(self._starts, end)
@@ -51,7 +39,3 @@ class Coverage:
             self._starts[low:high] = [start]
             self._ends[low:high] = [end]
         return fresh
-
-    def missing(self, start: int, end: int) -> list[tuple[int, int]]:
-        """Ranges of [start, end) not present, in order."""
-        return self.new_ranges(start, end)

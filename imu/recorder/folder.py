@@ -2,7 +2,9 @@
 
 session.json       player, club, block and sensors, written before the first sample
 <role>.journal     one sensor's bytes (a resumed recording adds <role>.2.journal, …)
-session.journal    status and swings as they came, for whoever looks on
+session.journal    how the sensors were doing, for whoever looks on
+swings.journal     swings and calibration as they came, likewise
+notes.json         what was noted of swings, and the blocks of a plan
 lock               held by the recording process as long as it lives
 stop               put there by someone else to ask the process to end
 finished.json      the id in the library, once the recording is complete there
@@ -27,6 +29,7 @@ import platformdirs
 
 from imu.errors import SwingspreadError
 from imu.moments import moment
+from imu.number_words import counted
 from imu.recordings.atomic import write_file
 from imu.recordings.manifest import manifest_from_json, manifest_to_json
 from imu.types import Manifest
@@ -228,7 +231,7 @@ def space_warning(path: Path, sensors: int = 2) -> str:
     if free >= ENOUGH_SPACE:
         return ""
     minutes = int(free / (BYTES_PER_SENSOR_SECOND * max(1, sensors)) / 60)
-    return f"only {free >> 20} MB of disk left, about {minutes} minutes of recording"
+    return f"only {free >> 20} MB of disk left, about {counted(minutes, 'minute')} of recording"
 
 
 def all_folders(root: Path) -> Iterator[JournalFolder]:

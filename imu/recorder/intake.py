@@ -40,17 +40,21 @@ class Intake:
 
     def __init__(self) -> None:
         self.boots: list[BootIntake] = []
-        self.duplicates = 0
-        """Samples that came a second time and were dropped."""
         self.backfilled = 0
         """Samples that came by backfill only."""
         self._fruitless: dict[int, int] = {}
         self._asked: dict[int, int] = {}
+        self._begun = False
 
     @property
     def current(self) -> BootIntake | None:
         """The sensor start now going on."""
         return self.boots[-1] if self.boots else None
+
+    @property
+    def restarts(self) -> int:
+        """How often the sensor has started anew since the first of them."""
+        return max(0, len(self.boots) - 1)
 
     @property
     def received(self) -> int:
@@ -68,31 +72,32 @@ class Intake:
         boot = self.current
         return sum(end - start for start, end in boot.missing()) if boot else 0
 
-    def begin(self, info: SensorInfo, before: SensorInfo) -> bool:
-        """Sampling is on (a new connection); True when the sensor has restarted since the last.
+    def begin(self, info: SensorInfo, before: SensorInfo) -> None:
+        """Sampling is on (a new connection).
 
         info, before : INFO after and before the start. On the first call the recording wants
         what is sampled from the start on; after a break in the link all that was sampled in
-        between; after a restart all since the restart.
+        between; after a restart all since the restart. Packets may have come before.
         """
-        fresh = not self.boots and before.boot_id == info.boot_id
-        restarted = self._open(info.boot_id, before.next_seq if fresh else 0)
+        fresh = not self._begun and before.boot_id == info.boot_id
+        self._begun = True
+        self._open(info.boot_id, before.next_seq if fresh else 0)
         boot = self.boots[-1]
+        if fresh:
+            boot.wanted_from = min(boot.wanted_from, before.next_seq)
         boot.wanted_to = max(boot.wanted_to, info.next_seq)
         self._give_up_before(boot, info.oldest_seq)
-        return restarted
 
-    def _open(self, boot_id: int, wanted_from: int) -> bool:
+    def _open(self, boot_id: int, wanted_from: int) -> None:
         current = self.current
         if current is not None and current.boot_id == boot_id:
-            return False
+            return
         if current is not None:
             for start, end in current.missing():
                 current.lost.add(start, end)
         self.boots.append(BootIntake(boot_id, wanted_from, wanted_from))
         self._fruitless.clear()
         self._asked.clear()
-        return current is not None
 
     def packet(self, packet: Packet, live: bool) -> bool:
         """Take in a packet; True when it brought anything new. Any order, any repetition."""
@@ -103,7 +108,6 @@ class Intake:
         if not boot.received and packet.seq < boot.wanted_from and live:
             boot.wanted_from = packet.seq
         fresh = sum(end - start for start, end in boot.received.add(packet.seq, packet.end_seq))
-        self.duplicates += len(packet.counts) - fresh
         if live:
             boot.wanted_to = max(boot.wanted_to, packet.end_seq)
         else:

@@ -179,7 +179,7 @@ def stop() -> bytes:
 
 
 def set_rate(rate_hz: int) -> bytes:
-    """Choose the sampling rate in Hz."""
+    """Choose the sampling rate, 1 to 65535 Hz."""
     return struct.pack("<BH", Command.SET_RATE, rate_hz)
 
 

@@ -1,7 +1,7 @@
 """A recording being made: all sensors at once, safe on disk, with a running account.
 
 Whoever looks on (the command's own screen, a page in another process) reads the session
-journal, one JSON event a record with a ``type``: status, swing, note, end.
+journal, one JSON event a record with a ``type``: status, end.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import Any
 
 import imu
-from imu.recorder.capture import CaptureStatus, PacketListener, SensorCapture
+from imu.recorder.capture import CaptureStatus, SensorCapture
 from imu.recorder.folder import (
     BYTES_PER_SENSOR_SECOND,
     STOP_FILE,
@@ -40,8 +40,8 @@ Watcher = Callable[[dict[str, CaptureStatus], str], None]
 class RecordingSession:
     """Records the given sensors into a folder until told to stop.
 
-    sensors : role → serial. addresses : role → where that sensor was heard. listener : hears
-    every packet with something new in it. watcher : told the state about twice a second.
+    sensors : role → serial. addresses : role → where that sensor was heard. rate_hz : asked of
+    all of them; None leaves each as it is. watcher : told the state about twice a second.
     resume : go on with earlier journals of the folder, fetching what the sensors still hold.
     """
 
@@ -53,8 +53,6 @@ class RecordingSession:
         *,
         addresses: Mapping[str, str] | None = None,
         rate_hz: int | None = None,
-        range_code: int | None = None,
-        listener: PacketListener | None = None,
         watcher: Watcher | None = None,
         resume: bool = False,
     ) -> None:
@@ -74,8 +72,6 @@ class RecordingSession:
                 self._sensor_journal(role, serial),
                 address=(addresses or {}).get(role, ""),
                 rate_hz=rate_hz,
-                range_code=range_code,
-                listener=listener,
                 intake=replayed_intake(folder, role) if resume else None,
             )
             for role, serial in sensors.items()
@@ -100,13 +96,18 @@ class RecordingSession:
 
     async def run(self, seconds: float | None = None) -> None:
         """Record until ``stop`` is set, the stop file appears, or ``seconds`` have passed since
-        all sensors ran. One sensor's failure does not end the others."""
+        all sensors ran. One sensor's failure does not end the others; a full disk is waited for,
+        with what it has not taken yet."""
         with contextlib.suppress(OSError):
             (self.folder.path / STOP_FILE).unlink(missing_ok=True)
         tasks = [asyncio.create_task(capture.run(self.stop)) for capture in self.captures.values()]
         beside = {asyncio.create_task(self._keep(seconds)), asyncio.create_task(self._store())}
+        for one in beside:  # they end by being cancelled; whatever else ends one ends the recording
+            one.add_done_callback(lambda _: self.stop.set())
         try:
             results = await asyncio.gather(*tasks, return_exceptions=True)
+            while self._refused() and not any(one.done() for one in beside):
+                await asyncio.sleep(SYNC_EVERY)
         finally:
             for one in beside:
                 one.cancel()
@@ -115,7 +116,8 @@ class RecordingSession:
             self.event("end")
             for journal in self._journals():
                 await asyncio.to_thread(journal.close)
-        for failure in results:
+        ended_beside = [one.exception() for one in beside if not one.cancelled()]
+        for failure in (*results, *ended_beside):
             if isinstance(failure, BaseException):
                 raise failure
 
@@ -166,13 +168,25 @@ class RecordingSession:
             return ""
         return f"the disk is slow: {seconds:.0f} s of samples wait in memory to be written"
 
+    def _refused(self) -> str:
+        """Why the disk does not take what waits for it; empty when it does."""
+        journals = self._journals()
+        words = next((journal.refused for journal in journals if journal.refused), "")
+        if not words or not any(journal.pending for journal in journals):
+            return ""
+        if any(journal.dropped for journal in journals):
+            words += "; memory is full too, and what came since is lost"
+        if self.stop.is_set():
+            words += "; ending waits for that, or ends at once at a second Ctrl-C, without the rest"
+        return words
+
     def _report(self) -> None:
-        refused = next((j.refused for j in self._journals() if j.refused), "")
-        warning = refused or self._slow_disk() or self.disk_warning
+        warning = self._refused() or self._slow_disk() or self.disk_warning
         states = {role: capture.status for role, capture in self.captures.items()}
         self.event("status", warning=warning, sensors={r: s.as_dict() for r, s in states.items()})
         if self._watcher is not None:
-            self._watcher(states, warning)
+            with contextlib.suppress(OSError):  # a screen that is gone ends no recording
+                self._watcher(states, warning)
 
 
 def _flush_and_sync(journal: JournalWriter) -> None:

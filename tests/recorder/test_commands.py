@@ -93,12 +93,19 @@ def test_record_keeps_a_recording_and_shows_cautions(
 
 
 @pytest.fixture
-def club_alone(nearby: list[VirtualPeripheral], monkeypatch: pytest.MonkeyPatch) -> None:
-    """The forearm's sensor is out of reach; the search gives it half a second."""
+def brief_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A search for a sensor that is out of reach gives up after half a second."""
     from imu.recorder import find
 
     real = find.find_sensors
-    monkeypatch.setattr(find, "find_sensors", lambda radio, seconds, enough: real(radio, 0.5))
+    monkeypatch.setattr(
+        find, "find_sensors", lambda radio, seconds, enough: real(radio, 0.5, enough)
+    )
+
+
+@pytest.fixture
+def club_alone(nearby: list[VirtualPeripheral], brief_search: None) -> None:
+    """The forearm's sensor is out of reach."""
     del nearby[0]
 
 
@@ -130,9 +137,11 @@ def test_ctrl_c_ends_a_recording_cleanly(
         (["--club", "spoon"], "--club-length CM"),
         (["--club-length", "9"], "50 to 140"),
         (["--club-sensor", "X7"], "X7 was not heard"),
+        (["--forearm-sensor", "c0001", "--club-sensor", "C0001"], "named for two places"),
         (["--resume"], "no interrupted recording"),
     ],
 )
+@pytest.mark.usefixtures("brief_search")
 def test_mistakes_are_told_with_the_mend(
     nearby: list[VirtualPeripheral],
     tmp_path: Path,

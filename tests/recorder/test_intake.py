@@ -32,13 +32,13 @@ def test_a_hole_is_asked_for_and_filled() -> None:
     assert (intake.received, intake.backfilled, intake.lost) == (76, 19, 0)
 
 
-def test_repeats_are_counted_and_change_nothing() -> None:
+def test_repeats_change_nothing() -> None:
     intake = Intake()
     intake.begin(INFO, INFO)
     assert intake.packet(packet(0), live=True)
     assert not intake.packet(packet(0), live=False)
     assert intake.packet(packet(10), live=False)
-    assert (intake.received, intake.duplicates) == (29, 28)
+    assert (intake.received, intake.backfilled) == (29, 10)
 
 
 def test_what_was_sampled_while_the_link_was_down_is_wanted() -> None:
@@ -46,7 +46,8 @@ def test_what_was_sampled_while_the_link_was_down_is_wanted() -> None:
     intake.begin(INFO, INFO)
     intake.packet(packet(0), live=True)
     later = replace(INFO, next_seq=5000)
-    assert not intake.begin(later, later)
+    intake.begin(later, later)
+    assert intake.restarts == 0
     assert intake.next_requests() == [(7, 19, 2000), (7, 2019, 2000), (7, 4019, 981)]
     assert intake.missing == 4981
 
@@ -66,11 +67,32 @@ def test_a_restart_is_no_gap_of_the_old_numbering() -> None:
     intake.begin(INFO, INFO)
     intake.packet(packet(5000), live=True)
     again = replace(INFO, boot_id=8, next_seq=0)
-    assert intake.begin(again, again)
+    intake.begin(again, again)
+    assert intake.restarts == 1
     intake.packet(packet(0, boot_id=8), live=True)
     intake.packet(packet(19, boot_id=8), live=True)
     assert intake.next_requests() == []
     assert intake.received == 57 and intake.lost == 5000
+
+
+def test_a_packet_of_the_new_start_may_come_before_the_sensors_word_of_it() -> None:
+    intake = Intake()
+    intake.begin(INFO, INFO)
+    intake.packet(packet(0), live=True)
+    intake.packet(packet(19, boot_id=8), live=True)
+    again = replace(INFO, boot_id=8, next_seq=38)
+    intake.begin(again, replace(again, next_seq=0))
+    assert intake.restarts == 1
+    assert intake.next_requests() == [(8, 0, 19)]
+
+
+def test_the_first_packet_lost_is_asked_for_though_the_second_came_before_the_sensors_word() -> (
+    None
+):
+    intake = Intake()
+    intake.packet(packet(5019), live=True)
+    intake.begin(replace(INFO, next_seq=5040), replace(INFO, next_seq=5000))
+    assert intake.next_requests()[0] == (7, 5000, 19)
 
 
 def test_an_already_running_sensor_is_recorded_from_the_start_asked_for() -> None:
@@ -107,5 +129,5 @@ def test_received_missing_and_lost_always_add_up(
         intake.answered(BackfillEnd(7, start, oldest, 400))
     boot = intake.current
     assert boot is not None
-    wanted = sum(end - start for start, end in boot.received.new_ranges(0, boot.wanted_to))
+    wanted = sum(end - start for start, end in boot.received.missing(0, boot.wanted_to))
     assert intake.missing + intake.lost == wanted

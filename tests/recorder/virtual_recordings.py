@@ -37,6 +37,7 @@ def record(
     seconds: float,
     speed: float = 8.0,
     during: Callable[[RecordingSession], None] | None = None,
+    rate_hz: int | None = None,
 ) -> tuple[RecordingSession, JournalFolder]:
     """Record for ``seconds`` of world time; ``during`` is called ten times on the way."""
     folder = new_folder(tmp_path, MANIFEST)
@@ -44,7 +45,7 @@ def record(
     async def run() -> RecordingSession:
         async with InProcessRadio(list(peripherals.values()), speed) as radio:
             serials = {role: SERIALS[role] for role in peripherals}
-            session = RecordingSession(radio, folder, serials)
+            session = RecordingSession(radio, folder, serials, rate_hz=rate_hz)
             task = asyncio.create_task(session.run())
             for _ in range(10):
                 await asyncio.sleep(seconds / speed / 10)
