@@ -84,6 +84,8 @@ class RecordingScreen:
             self.clear()
             print(swing_words(event), flush=True)
             self._redraw()
+        elif event.get("type") == "problem":
+            self.say(f"a swing's numbers could not be worked out just now: {event['text']}")
 
     def clear(self) -> None:
         """Take the status line away."""

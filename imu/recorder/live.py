@@ -55,7 +55,11 @@ TIE_EVERY = 5.0
 
 @dataclass(frozen=True)
 class LiveSwing:
-    """Headline numbers of one swing. host_ns : the impact in the recorder's monotonic clock."""
+    """Headline numbers of one swing.
+
+    host_ns, finish_host_ns : impact and finish in the recorder's monotonic clock; the finish is 0
+    when it is not known.
+    """
 
     kind: str
     impact_club_clock_us: float
@@ -99,9 +103,9 @@ class LiveAnalysis:
         kept = self._records.setdefault(role, deque())
         for record in records:
             if record.kind is Kind.INFO:
-                self._infos[role] = record
                 info = decode_info(record.payload)
                 if isinstance(info, SensorInfo):
+                    self._infos[role] = record
                     self._rates[role] = float(info.rate_hz)
             if record.kind not in (Kind.DATA, Kind.BACKFILL):
                 continue
@@ -143,7 +147,8 @@ class LiveAnalysis:
         rate = float(np.sqrt(np.max(np.sum(counts**2, axis=1)))) * scale
         if rate < FAST or packet.time_us < self._last_impact_us + 0.5e6:
             return
-        if self._peak_us is None or rate >= self._peak_rate:
+        behind = self._peak_us is not None and self._newest_us > self._peak_us + LAST_LOOK * 1e6
+        if self._peak_us is None or behind or rate >= self._peak_rate:
             self._peak_us, self._peak_rate = float(packet.time_us), rate
             self._look_us = self._peak_us + FIRST_LOOK * 1e6
 
@@ -152,13 +157,24 @@ class LiveAnalysis:
         return self._peak_us is not None and self._newest_us >= self._look_us
 
     def look(self) -> list[LiveSwing]:
-        """Look for a finished swing, if it is time to; gives it, measured, or nothing yet."""
+        """Look for a finished swing, if it is time to; gives it, measured, or nothing yet.
+
+        However far behind this comes, each swing that is still kept is looked at once.
+        """
         if self._peak_us is None or not self.due():
             return []
-        if self._newest_us > self._peak_us + LAST_LOOK * 1e6:
-            self._peak_us, self._peak_rate, self._look_us = None, 0.0, math.inf
-            return []
+        last = self._newest_us > self._peak_us + LAST_LOOK * 1e6
         self._look_us = self._newest_us + LOOK_EVERY * 1e6
+        found: list[LiveSwing] = []
+        try:
+            found = self._measured()
+        finally:
+            if found or last:
+                self._peak_us, self._peak_rate, self._look_us = None, 0.0, math.inf
+        return found
+
+    def _measured(self) -> list[LiveSwing]:
+        """Swings since the last one, if one is finished."""
         recording = self._cut()
         if recording is None or not self._finished(recording):
             return []
@@ -170,7 +186,6 @@ class LiveAnalysis:
         found = [self._swing(row, recording) for row in rows]
         if found:
             self._last_impact_us = found[-1].impact_club_clock_us - self._shift_us
-            self._peak_us, self._peak_rate, self._look_us = None, 0.0, math.inf
         return found
 
     def tie_ms(self) -> float | None:
@@ -307,6 +322,7 @@ def follow(folder: JournalFolder, writer: JournalWriter) -> None:
     number, calibration_due = 0, 0.0
     tie_due = time.monotonic() + TIE_EVERY
     told_calibration: dict[str, Any] = {}
+    told_problem = ""
     while True:
         ended = tail.ended
         fresh = tail.new_records()
@@ -315,16 +331,19 @@ def follow(folder: JournalFolder, writer: JournalWriter) -> None:
         began = time.monotonic_ns()
         try:
             swings = live.look()
-        except (SwingspreadError, ValueError, ArithmeticError, LookupError) as problem:
-            trouble = {"type": "problem", "text": f"{type(problem).__name__}: {problem}"}
-            writer.append_json(Kind.EVENT, time.monotonic_ns(), trouble)
+        except Exception as problem:  # whatever it is, the next swing shall have its numbers
             swings = []
+            kind = "" if isinstance(problem, SwingspreadError) else f"{type(problem).__name__}: "
+            if (text := f"{kind}{problem}") != told_problem:
+                told_problem = text
+                trouble = {"type": "problem", "text": text}
+                writer.append_json(Kind.EVENT, time.monotonic_ns(), trouble)
         for swing in swings:
             number += 1
-            now = time.monotonic_ns()
+            now, finish = time.monotonic_ns(), swing.finish_host_ns
             timing = {
                 "after_impact_ms": round((now - swing.host_ns) * 1e-6),
-                "after_finish_ms": round((now - swing.finish_host_ns) * 1e-6),
+                "after_finish_ms": round((now - finish) * 1e-6) if finish else None,
                 "computing_ms": round((now - began) * 1e-6),
             }
             told = {"type": "swing", "number": number, **swing.as_dict(), **timing}

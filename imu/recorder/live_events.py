@@ -15,7 +15,7 @@ COUNTED_QUALITIES = ("good", "fair")
 
 
 def live_events(folder: JournalFolder) -> list[dict[str, Any]]:
-    """Events in order: swings, calibration, clocks. Each swing once, numbered through."""
+    """Events in order: swings, calibration, clocks, problems. Each swing once, numbered through."""
     events: list[dict[str, Any]] = []
     impacts: list[float] = []
     for path in folder.accounts("swings"):

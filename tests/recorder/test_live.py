@@ -17,6 +17,7 @@ from imu.recorder import profile
 from imu.recorder.assemble import assemble_stream
 from imu.recorder.journal import Journal, JournalWriter, Kind, Record, read_journal
 from imu.recorder.live import LiveAnalysis, LiveSwing, follow
+from imu.recorder.live_events import live_events
 from imu.recorder.packet import Packet, decode_packet
 from imu.recordings.content import make_recording
 from imu.simulate.belt import with_belt
@@ -127,6 +128,20 @@ def test_live_and_final_numbers_agree_within_their_errors(played: Played, final:
                 assert abs(value - row[metric.name]) < 2.0 * both, metric.name
 
 
+def test_a_follower_that_fell_behind_measures_every_swing_it_still_holds(played: Played) -> None:
+    """As on a machine that was busy for so long."""
+    live, found, behind_s = LiveAnalysis(played.manifest), [], 9.0
+    end = max(records[-1].host_ns for records in played.records.values())
+    for since in np.arange(0.0, end * 1e-9, behind_s):
+        for role, records in played.records.items():
+            live.feed(role, [r for r in records if since <= r.host_ns * 1e-9 < since + behind_s])
+        for _ in range(3):
+            found += live.look()
+    assert [s.impact_club_clock_us for s in found] == pytest.approx(
+        [s.impact_club_clock_us for _, s in played.found], abs=2000
+    )
+
+
 def test_lost_packets_away_from_the_strike_do_not_stop_the_numbers() -> None:
     played = play({CLUB: Faults(loss=0.005), FOREARM: Faults(loss=0.005)})
     assert len(played.found) == SWINGS
@@ -199,3 +214,18 @@ def test_the_follower_reads_the_journals_and_ends_with_the_recording(tmp_path: P
     assert path is not None
     kinds = [r.json().get("type") for r in read_journal(path).records]
     assert "calibration" in kinds and "swing" not in kinds and "problem" not in kinds
+
+
+def test_what_goes_wrong_with_a_swing_is_told_once_and_ends_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def look(_self: LiveAnalysis) -> list[LiveSwing]:
+        raise RuntimeError("unforeseen")
+
+    _, folder = record(tmp_path, {CLUB: peripheral(CLUB)}, 1.0)
+    monkeypatch.setattr(LiveAnalysis, "look", look)
+    writer = JournalWriter(folder.next_journal("swings"))
+    follow(folder, writer)
+    writer.close()
+    problems = [event for event in live_events(folder) if event.get("type") == "problem"]
+    assert [event["text"] for event in problems] == ["RuntimeError: unforeseen"]
