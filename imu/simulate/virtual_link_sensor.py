@@ -34,15 +34,16 @@ QUEUE_LENGTH = 16
 class SampleSource(Protocol):
     """What the sensor would feel."""
 
-    def counts(self, first: int, count: int) -> NDArray[np.int16]:
-        """(count, 6) counts of sample ``first`` of the world and those after it."""
+    def counts(self, first: int, count: int, rate_hz: int) -> NDArray[np.int16]:
+        """(count, 6) counts of sample ``first`` of the world, at this rate, and those after it."""
         ...
 
 
 class CountingSource:
     """Samples that tell their own number, so that a test sees any loss, repeat or swap."""
 
-    def counts(self, first: int, count: int) -> NDArray[np.int16]:
+    def counts(self, first: int, count: int, rate_hz: int) -> NDArray[np.int16]:
+        """(count, 6) counts: the number in the first two, and in others as a check."""
         number = np.arange(first, first + count, dtype=np.int64)
         low, high = number % 30011, number // 30011
         columns = [low, high, -low, (7 * number) % 10007, -high, (number % 2) * 100]
@@ -128,7 +129,7 @@ class VirtualSensor:
 
     def _push(self, first: int, count: int) -> None:
         numbers = np.arange(self.next_seq, self.next_seq + count) % self.capacity
-        counts = self.source.counts(first, count)
+        counts = self.source.counts(first, count, self.rate_hz)
         ticks = np.arange(first, first + count) * (1e6 / self.rate_hz)
         ticks -= self._boot_clock * (1.0 + self.drift) * 1e6
         full = np.abs(counts.astype(np.int32)) >= FULL_COUNT - 1

@@ -18,6 +18,7 @@ from imu.further_sensors import ROLE_CODES
 from imu.recorder import profile
 from imu.recorder.profile import SensorInfo, State, decode_info, set_role
 from imu.recordings.library import Library
+from imu.simulate import virtual_link_motion
 from imu.simulate.virtual_link import InProcessRadio
 from imu.simulate.virtual_link_motion import VirtualSetup, virtual_peripherals
 from imu.simulate.virtual_link_peripheral import VirtualPeripheral
@@ -90,9 +91,20 @@ def test_every_further_role_is_told_to_a_sensor_and_read_back(role: str) -> None
     assert len({*profile.ROLE_CODES.values()}) == len(profile.ROLE_CODES)
 
 
-def test_virtual_sensors_can_have_a_belt() -> None:
+def test_a_virtual_player_swings_as_fast_at_whatever_rate_is_asked_for(monkeypatch) -> None:
+    monkeypatch.setattr(virtual_link_motion, "PRACTICE_ACTIONS", ("stand", "ball"))
+    (club,), _ = virtual_peripherals(VirtualSetup((CLUB,)))
+    usual = club.sensor.source.counts(0, 20_000, 1000)
+    assert club.write(profile.CONTROL, profile.set_rate(500)) == 0
+    np.testing.assert_array_equal(
+        club.sensor.source.counts(0, 10_000, club.sensor.rate_hz), usual[::2]
+    )
+
+
+def test_virtual_sensors_can_have_a_belt(monkeypatch) -> None:
+    monkeypatch.setattr(virtual_link_motion, "PRACTICE_ACTIONS", ("stand", "ball"))
     peripherals, manifest = virtual_peripherals(VirtualSetup((FOREARM, CLUB, BELT)))
     assert manifest is not None
     assert [one.sensor.role for one in peripherals] == [FOREARM, CLUB, BELT]
-    counts = [one.sensor.source.counts(0, 2000) for one in peripherals]
+    counts = [one.sensor.source.counts(0, 2000, 1000) for one in peripherals]
     assert all(np.ptp(part, axis=0).max() > 0 for part in counts)

@@ -24,7 +24,7 @@ class NumberSource:
     def __init__(self) -> None:
         self.first = 0
 
-    def counts(self, first: int, count: int) -> NDArray[np.int16]:
+    def counts(self, first: int, count: int, rate_hz: int) -> NDArray[np.int16]:
         counts = np.zeros((count, 6), dtype=np.int16)
         counts[:, 0] = np.arange(first - self.first, first - self.first + count) & 0x7FFF
         return counts
