@@ -7,9 +7,7 @@ import time
 from collections.abc import Callable, Sequence
 
 from imu.recorder.radio import CommandRefusedError, LinkError, Sighting, Sink
-from imu.simulate.virtual_link_peripheral import VirtualPeripheral
-
-CONNECTION_INTERVAL = 0.015
+from imu.simulate.virtual_link_peripheral import CONNECTION_INTERVAL, VirtualPeripheral
 
 
 class InProcessConnection:

@@ -21,10 +21,9 @@ from dbus_fast.aio import MessageBus
 
 from imu.recorder import profile
 from imu.recorder.packet import ATT_HEADER_SIZE
-from imu.simulate.virtual_link_peripheral import VirtualPeripheral
+from imu.simulate.virtual_link_peripheral import CONNECTION_INTERVAL, VirtualPeripheral
 
 ADAPTER_PATH = "/org/bluez/hci0"
-CONNECTION_INTERVAL = 0.015
 ADVERTISING_INTERVAL = 0.2
 
 _ADAPTER = "org.bluez.Adapter1"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,22 +11,27 @@ import numpy as np
 
 from imu.recorder import profile
 from imu.recorder.packet import ATT_HEADER_SIZE
+from imu.recorder.profile import State
 from imu.simulate.virtual_link_sensor import VirtualSensor
 
+CONNECTION_INTERVAL = 0.015
+"""s between connection events, at which packets are handed over."""
 READ_NOT_PERMITTED = 0x02
 WRITE_NOT_PERMITTED = 0x03
+"""ATT errors (Bluetooth Core Specification, Vol 3, Part F, 3.4.1.1)."""
 
 Deliver = Callable[[bytes], None]
 
 
 @dataclass(frozen=True)
 class Faults:
-    """What goes wrong on command. Times in s of world time.
+    """What goes wrong on command. Times in s since the sensor first began to sample.
 
     loss : share of notifications that vanish. drops : (when, for how long) the link is gone.
     stalls : (when, for how long) packets wait and then come in a burst. resets : when the
     sensor restarts. bytes_per_second : what the link carries. refuse_connects : how many
-    connection attempts fail first. garbage : share of notifications damaged.
+    connection attempts fail first. garbage : share of notifications damaged. absent : nobody
+    ever hears the sensor.
     """
 
     loss: float = 0.0
@@ -35,6 +41,7 @@ class Faults:
     resets: tuple[float, ...] = ()
     bytes_per_second: float = 60_000.0
     refuse_connects: int = 0
+    absent: bool = False
 
 
 class VirtualPeripheral:
@@ -64,6 +71,7 @@ class VirtualPeripheral:
         self._air: deque[tuple[str, bytes]] = deque()
         self._budget = 0.0
         self._now = 0.0
+        self._began = math.inf
         self._drops = deque(sorted(self.faults.drops))
         self._resets = deque(sorted(self.faults.resets))
         self._silent_until = 0.0
@@ -77,7 +85,8 @@ class VirtualPeripheral:
     @property
     def advertising(self) -> bool:
         """Whether a scan hears it."""
-        return not self.connected and self._now >= self._silent_until
+        heard = not self.faults.absent and self._now >= self._silent_until
+        return heard and not self.connected
 
     def connect(self) -> bool:
         """Try to connect; False when it fails."""
@@ -129,18 +138,21 @@ class VirtualPeripheral:
         elapsed = world - self._now
         self._now = world
         self.sensor.advance(world)
-        while self._resets and self._resets[0] <= world:
+        if self.sensor.state is State.SAMPLING:
+            self._began = min(self._began, world)
+        since = world - self._began
+        while self._resets and self._resets[0] <= since:
             self._resets.popleft()
             self._break_link(0.3)
             self.sensor.restart()
-        while self._drops and self._drops[0][0] <= world:
+        while self._drops and self._drops[0][0] <= since:
             self._break_link(self._drops.popleft()[1])
         if not self.connected:
             return
         most = self.faults.bytes_per_second
         self._budget = min(self._budget + elapsed * most, max(2000.0, 0.1 * most))
         self._transmit()
-        if not any(start <= world < start + length for start, length in self.faults.stalls):
+        if not any(start <= since < start + length for start, length in self.faults.stalls):
             self._deliver()
 
     def _break_link(self, silence: float) -> None:

@@ -137,8 +137,8 @@ def main() -> None:
         tempfile.TemporaryDirectory(prefix="swingspread-") as folder,
         _daemon(Path(folder)) as address,
     ):
-        ready = json.dumps({"address": address, "manifest": known})
-        asyncio.run(_play(address, peripherals, document, ready))
+        told = json.dumps({"address": address, "manifest": known})
+        asyncio.run(_play(address, peripherals, document, told))
 
 
 @contextlib.contextmanager
@@ -162,8 +162,9 @@ def _daemon(folder: Path) -> Iterator[str]:
 
 
 async def _play(
-    address: str, peripherals: list[VirtualPeripheral], document: Mapping[str, Any], known: str
+    address: str, peripherals: list[VirtualPeripheral], document: Mapping[str, Any], told: str
 ) -> None:
+    """Play until told to end; says ``told`` on standard output once a client may come."""
     from imu.simulate.virtual_link_bluez import serve
 
     ready = asyncio.Event()
@@ -175,7 +176,7 @@ async def _play(
         {task, asyncio.create_task(ready.wait())}, return_when=asyncio.FIRST_COMPLETED
     )
     if not task.done():
-        print(known, flush=True)
+        print(told, flush=True)
     while not task.done():
         await asyncio.wait({task}, timeout=1.0)
         if os.getppid() != parent:  # whoever started this is gone

@@ -24,12 +24,15 @@ from imu.simulate.belt import with_belt
 from imu.simulate.plan import SessionPlan
 from imu.simulate.session import SimulatedSession, simulate_session
 from imu.simulate.virtual_link_motion import RANGES, MotionSource
-from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
+from imu.simulate.virtual_link_peripheral import (
+    CONNECTION_INTERVAL,
+    Faults,
+    VirtualPeripheral,
+)
 from imu.simulate.virtual_link_sensor import VirtualSensor
 from imu.types import BELT, CLUB, FOREARM, Analysis, Manifest, Stream
 
 SWINGS = 2
-INTERVAL = 0.015
 
 
 @dataclass
@@ -84,7 +87,7 @@ def play(faults: dict[str, Faults], further: dict[str, Stream] | None = None) ->
         fresh[role].append(Record(Kind.INFO, 0, info))
     end = float(session.measured[CLUB].true_time[-1])
     while world < end:
-        world += INTERVAL
+        world += CONNECTION_INTERVAL
         for role, one in peripherals.items():
             one.tick(world + (0.004 if role == CLUB else 0.0))
             live.feed(role, fresh[role])

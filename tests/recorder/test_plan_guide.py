@@ -171,7 +171,7 @@ def test_a_recording_sent_to_the_background_is_not_halted() -> None:
     """A child that reads its terminal from the background goes on (it would be stopped)."""
     program = (
         "import os, time; from app.recording_plan import read_lines\n"
-        "if os.fork(): time.sleep(1.5); os._exit(0)\n"
+        "if child := os.fork(): os.waitpid(child, os.WUNTRACED); os._exit(0)\n"
         "os.setpgid(0, 0); read_lines(print)\n"
         "time.sleep(0.3); os.write(1, b'alive'); os._exit(0)\n"
     )

@@ -41,17 +41,17 @@ def run_session(
 
 def test_two_sensors_record_over_real_att_without_loss(tmp_path: Path) -> None:
     both = {FOREARM: peripheral(FOREARM), CLUB: peripheral(CLUB)}
-    session, folder = run_session(tmp_path, both, 3.0)
+    session, folder = run_session(tmp_path, both, 1.5)
     recording = assembled(folder)
     for role in both:
         np.testing.assert_array_equal(np.diff(sample_numbers(recording.streams[role])), 1)
-        assert len(recording.streams[role].seq) > 2500
+        assert len(recording.streams[role].seq) >= 1400
         assert session.captures[role].status.lost == 0
 
 
 def test_a_dropped_link_is_made_again_and_the_rest_fetched(tmp_path: Path) -> None:
-    club = peripheral(CLUB, Faults(drops=((6.0, 0.7),), loss=0.02))
-    session, folder = run_session(tmp_path, {CLUB: club}, 6.0)
+    club = peripheral(CLUB, Faults(drops=((0.7, 0.7),), loss=0.02))
+    session, folder = run_session(tmp_path, {CLUB: club}, 2.0)
     np.testing.assert_array_equal(np.diff(sample_numbers(assembled(folder).streams[CLUB])), 1)
     status = session.captures[CLUB].status
     assert (status.breaks, status.lost) == (1, 0) and status.backfilled > 600

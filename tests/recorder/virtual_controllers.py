@@ -30,10 +30,9 @@ from bumble.transport.common import AsyncPipeSink
 
 from imu.recorder import profile
 from imu.recorder.link import Backend, BluetoothRadio
-from imu.simulate.virtual_link_peripheral import VirtualPeripheral
+from imu.simulate.virtual_link_peripheral import CONNECTION_INTERVAL, VirtualPeripheral
 
 MTU = 247
-INTERVAL = 0.015
 
 SERVICES: dict[str, dict[str, str]] = {
     profile.SERVICE: {
@@ -160,7 +159,7 @@ class ControllerPeripheral:
                             )
                         ),
                     )
-                await asyncio.sleep(INTERVAL)
+                await asyncio.sleep(CONNECTION_INTERVAL)
         finally:
             sender.cancel()
 

@@ -9,7 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from imu.recorder.assemble import recording_from_folder
+from imu.recorder.capture import SensorCapture
 from imu.recorder.folder import JournalFolder, new_folder
+from imu.recorder.profile import MINIMUM_PAYLOAD
 from imu.recorder.session import RecordingSession
 from imu.simulate.virtual_link import InProcessRadio
 from imu.simulate.virtual_link_peripheral import Faults, VirtualPeripheral
@@ -31,6 +33,13 @@ def peripheral(role: str, faults: Faults | None = None, **options: object) -> Vi
     return VirtualPeripheral(sensor, faults, seed=seed, **link_options)  # type: ignore[arg-type]
 
 
+async def until(condition: Callable[[], bool], seconds: float = 30.0) -> None:
+    """Wait for a condition, which has to come true within ``seconds``."""
+    async with asyncio.timeout(seconds):
+        while not condition():
+            await asyncio.sleep(0.01)
+
+
 def record(
     tmp_path: Path,
     peripherals: Mapping[str, VirtualPeripheral],
@@ -39,14 +48,24 @@ def record(
     during: Callable[[RecordingSession], None] | None = None,
     rate_hz: int | None = None,
 ) -> tuple[RecordingSession, JournalFolder]:
-    """Record for ``seconds`` of world time; ``during`` is called ten times on the way."""
+    """Record for ``seconds`` of world time from when every sensor sends, or says why it never will.
+
+    during : called ten times on the way.
+    """
     folder = new_folder(tmp_path, MANIFEST)
+
+    def begun(capture: tuple[str, SensorCapture]) -> bool:
+        role, one = capture
+        near = peripherals[role]
+        able = not near.faults.absent and near.payload_size >= MINIMUM_PAYLOAD
+        return bool(one.intake.received if able else one.status.problem)
 
     async def run() -> RecordingSession:
         async with InProcessRadio(list(peripherals.values()), speed) as radio:
             serials = {role: SERIALS[role] for role in peripherals}
             session = RecordingSession(radio, folder, serials, rate_hz=rate_hz)
             task = asyncio.create_task(session.run())
+            await until(lambda: all(map(begun, session.captures.items())))
             for _ in range(10):
                 await asyncio.sleep(seconds / speed / 10)
                 if during is not None:

@@ -29,13 +29,29 @@ def driver_session():
     return simulate_session(plan, "typical", 3)
 
 
-def test_the_same_seed_gives_the_same_session_to_the_bit(session):
-    plan = mixed_plan(np.random.default_rng(1), balls=5, practices=2)
-    again = simulate_session(plan, "clean", 9)
-    assert again.recording.id == session.recording.id
-    for role, stream in session.recording.streams.items():
+def with_faults(**faults):
+    plan = SessionPlan(("ball",) * 3, faults=SetupFaults(**faults))
+    return simulate_session(plan, "clean", 1)
+
+
+@pytest.fixture(scope="module")
+def as_worn():
+    """The session that others differ from by one fault of the set-up."""
+    return with_faults()
+
+
+@pytest.fixture(scope="module")
+def on_the_trail_arm():
+    return with_faults(wrong_arm=True)
+
+
+def test_the_same_seed_gives_the_same_session_to_the_bit(as_worn):
+    again = with_faults()
+    assert again.recording.id == as_worn.recording.id
+    for role, stream in as_worn.recording.streams.items():
         assert np.array_equal(stream.acc, again.recording.streams[role].acc)
-    assert simulate_session(plan, "clean", 10).recording.id != session.recording.id
+    other = simulate_session(SessionPlan(("ball",) * 3), "clean", 2)
+    assert other.recording.id != as_worn.recording.id
 
 
 def test_truth_is_plain_json_and_complete(session):
@@ -195,71 +211,66 @@ def test_a_taped_length_is_near_but_not_exact(session):
     assert manifest.source == "simulated"
 
 
-def with_faults(profile="clean", **faults):
-    plan = SessionPlan(("ball",) * 3, faults=SetupFaults(**faults))
-    return simulate_session(plan, profile, 1)
-
-
 def test_a_wrong_set_up_is_declared_on_request():
     manifest = with_faults(handedness="left", club_length=1.12).recording.manifest
     assert (manifest.player.handedness, manifest.club.length) == ("left", 1.12)
 
 
-def test_swapped_sensors_carry_each_others_samples():
-    right, wrong = with_faults().recording.streams, with_faults(swapped=True).recording.streams
+def test_swapped_sensors_carry_each_others_samples(as_worn):
+    right, wrong = as_worn.recording.streams, with_faults(swapped=True).recording.streams
     assert np.array_equal(right[FOREARM].acc, wrong[CLUB].acc)
     assert np.array_equal(right[CLUB].gyr, wrong[FOREARM].gyr)
     assert wrong[CLUB].role == CLUB
 
 
-def test_a_sensor_strapped_upside_down_turns_x_and_y_round():
-    right, wrong = with_faults(), with_faults(upside_down=(CLUB,))
-    a, b = right.recording.streams[CLUB], wrong.recording.streams[CLUB]
+def test_a_sensor_strapped_upside_down_turns_x_and_y_round(as_worn):
+    wrong = with_faults(upside_down=(CLUB,))
+    a, b = as_worn.recording.streams[CLUB], wrong.recording.streams[CLUB]
     assert b.gyr * [-1, -1, 1] == pytest.approx(a.gyr, abs=0.02 * np.abs(a.gyr).max())
 
 
-def test_a_slip_changes_gravity_for_the_rest_of_the_session():
+def test_a_slip_changes_gravity_for_the_rest_of_the_session(as_worn):
     # A turn about the long axis by 40° turns the cross axes' gravity by as much.
-    right, wrong = with_faults(), with_faults(slip_deg={FOREARM: 40.0})
-    a, b = (s.recording.streams[FOREARM] for s in (right, wrong))
-    middle = right.truth.swings[1]["events_s"]["impact"]
-    early = right.measured[FOREARM].true_time < middle - 0.01
+    wrong = with_faults(slip_deg={FOREARM: 40.0})
+    a, b = (s.recording.streams[FOREARM] for s in (as_worn, wrong))
+    middle = as_worn.truth.swings[1]["events_s"]["impact"]
+    early = as_worn.measured[FOREARM].true_time < middle - 0.01
     assert np.array_equal(a.acc[early], b.acc[early])
-    rest = right.measured[FOREARM].true_time > right.truth.data["duration_s"] - 1.0
+    rest = as_worn.measured[FOREARM].true_time > as_worn.truth.data["duration_s"] - 1.0
     cross_a, cross_b = a.acc[rest, 1:].mean(axis=0), b.acc[rest, 1:].mean(axis=0)
     cosine = cross_a @ cross_b / np.linalg.norm(cross_a) / np.linalg.norm(cross_b)
     assert np.degrees(np.arccos(cosine)) == pytest.approx(40.0, abs=4.0)
 
 
-def test_a_loose_strap_shakes_only_in_swings():
-    right, wrong = with_faults(), with_faults(loose_deg={FOREARM: 3.0})
-    a, b = (s.recording.streams[FOREARM].gyr for s in (right, wrong))
-    time = right.measured[FOREARM].true_time
-    events = right.truth.swings[1]["events_s"]
+def test_a_loose_strap_shakes_only_in_swings(as_worn):
+    wrong = with_faults(loose_deg={FOREARM: 3.0})
+    a, b = (s.recording.streams[FOREARM].gyr for s in (as_worn, wrong))
+    time = as_worn.measured[FOREARM].true_time
+    events = as_worn.truth.swings[1]["events_s"]
     inside = (time > events["club_top"]) & (time < events["impact"])
     calm = (time > events["takeaway"] - 0.5) & (time < events["takeaway"])
     assert np.abs((a - b)[inside]).max() > 1.0
     assert np.array_equal(a[calm], b[calm])
 
 
-def test_a_sensor_on_the_trail_arm_does_not_fit_the_wrist():
+def test_a_sensor_on_the_trail_arm_does_not_fit_the_wrist(as_worn, on_the_trail_arm):
     # On the lead arm both sensors' accelerations, carried to the wrist, are one vector; on the
     # trail arm the hand is another place. Carried with the exact movement, world axes.
-    for wrong, low, high in ((False, 0.0, 1e-6), (True, 10.0, 500.0)):
-        session = with_faults(wrong_arm=wrong)
+    for session, low, high in ((as_worn, 0.0, 1e-6), (on_the_trail_arm, 10.0, 500.0)):
         body, swing = session.body, session.truth.swings[1]
         time = swing["events_s"]["impact"] + np.arange(-0.15, -0.005, 0.002)
+        wrong = session is on_the_trail_arm
         arm = body.trail_forearm_at(time) if wrong else body.forearm_at(time)
         club = body.club_at(time)
         gap = arm.orientation().apply(arm.wrist_force) - club.orientation().apply(club.wrist_force)
         assert low <= np.abs(gap).max() <= high
-    right = with_faults().recording.streams[FOREARM]
-    other = with_faults(wrong_arm=True).recording.streams[FOREARM]
+    right = as_worn.recording.streams[FOREARM]
+    other = on_the_trail_arm.recording.streams[FOREARM]
     assert np.abs(other.gyr - right.gyr).max() > 5.0
 
 
-def test_the_trail_forearm_is_consistent_too():
-    session = with_faults(wrong_arm=True)
+def test_the_trail_forearm_is_consistent_too(on_the_trail_arm):
+    session = on_the_trail_arm
     step = 2e-5
     time = session.truth.swings[0]["events_s"]["impact"] + np.linspace(-0.5, -0.01, 40)
     before, now, after = (session.body.trail_forearm_at(time + k * step) for k in (-1, 0, 1))
