@@ -8,7 +8,6 @@ import random
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -165,10 +164,10 @@ def test_a_killed_writer_loses_nothing_it_had_flushed(tmp_path: Path) -> None:
         [sys.executable, "-c", WRITER, str(path)], stdout=subprocess.PIPE, text=True
     )
     assert process.stdout is not None
-    process.stdout.readline()
-    time.sleep(0.05)
+    told = [process.stdout.readline() for _ in range(50)]
     process.kill()
-    flushed = [int(line) for line in process.stdout.read().split("\n")[:-1]]
+    told += process.stdout.read().split("\n")[:-1]
+    flushed = [int(line) for line in told]
     process.wait()
     records = journals.read_journal(path).records
     assert len(records) >= flushed[-1] > 0
