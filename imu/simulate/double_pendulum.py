@@ -23,7 +23,7 @@ from imu.types import FloatArray
 from imu.units import DEG
 
 GRAVITY = 9.81
-"""m/s², as in the published reference numbers of this model (not the standard value)."""
+"""m/s², as in the numbers this model is checked against (not the standard value)."""
 
 
 def _integrate(slope: Any, span: Any, start: Any, **options: Any) -> Any:
@@ -69,7 +69,8 @@ class PendulumSwing:
     """A downswing from the top to impact.
 
     time : (N,) s from the top, release and impact among them. arm, club : (N, 3) angle, rate
-    and acceleration (rad, rad/s, rad/s²). release, impact, shaft_parallel : s.
+    and acceleration (rad, rad/s, rad/s²). release, impact : s. shaft_parallel : s, NaN when it
+    was passed before the release.
     """
 
     parameters: PendulumParameters
@@ -79,14 +80,13 @@ class PendulumSwing:
     release: float
     impact: float
     shaft_parallel: float
+    _pieces: tuple[Any, ...] = ()
 
     def at(self, time: float) -> tuple[float, float, float, float]:
         """Arm angle, club angle, arm rate, club rate at one time (exact between samples)."""
         piece = 0 if time < self.release else 1
         arm, club, arm_rate, club_rate = self._pieces[piece](time)
         return float(arm), float(club), float(arm_rate), float(club_rate)
-
-    _pieces: tuple[Any, ...] = ()
 
     @property
     def hinge(self) -> FloatArray:
@@ -257,41 +257,3 @@ def swing_down(model: PendulumParameters | None = None, samples: int = 400) -> P
         shaft_parallel=float(second.t_events[1][0]) if second.t_events[1].size else math.nan,
         _pieces=(before, second.sol),
     )
-
-
-def undriven_release(
-    arm_mass: float,
-    club_mass: float,
-    arm_length: float,
-    club_length: float,
-    hinge: float,
-    rate: float,
-) -> tuple[float, float]:
-    """Clubhead and hand speed in line, m/s, of point masses let go from rigid rotation.
-
-    Energy and angular momentum are kept (after White 2006, Am J Phys 74:1088-1094):
-    masses at wrist and clubhead, released at ``hinge`` (rad) from ``rate`` (rad/s).
-    """
-    inertia = arm_mass * arm_length**2 + club_mass * (
-        arm_length**2 + club_length**2 + 2.0 * arm_length * club_length * math.cos(hinge)
-    )
-    reach = arm_length + club_length
-    energy, momentum = inertia * rate**2, inertia * rate
-    # u = (momentum − m1·L1·w) / (m2·reach) put into the energy: a quadratic in w.
-    a = arm_mass + (arm_mass * arm_length) ** 2 / (club_mass * reach**2)
-    b = -2.0 * momentum * arm_mass * arm_length / (club_mass * reach**2)
-    c = momentum**2 / (club_mass * reach**2) - energy
-    hand = (-b - math.sqrt(max(b * b - 4.0 * a * c, 0.0))) / (2.0 * a)
-    head = (momentum - arm_mass * arm_length * hand) / (club_mass * reach)
-    return head, hand
-
-
-def harmonic_tempo_ratio(force_ratio: float) -> float:
-    """Backswing over downswing time of a driven harmonic oscillator.
-
-    ``force_ratio`` : r = F2/F1 of the two constant drives
-    (after Grober & Cholewicki, arXiv physics/0611291). Raises ValueError below zero.
-    """
-    if force_ratio < 0.0:
-        raise ValueError("force_ratio: must not be negative")
-    return math.pi / math.acos(force_ratio / (2.0 + force_ratio))
