@@ -166,13 +166,13 @@ def add_swing(
             -opening * u2 / lead**2 if x > 0.0 else 0.0,
         )
     lag_rate = -opening * opened[-1, 2] / lead
-    arm_rate, arm_bend = arm[-1][2], arm[-1][3]
+    arm_rate = arm[-1][2]
     after = impact + contact
     if slowed > 0.0:
         lag_after = lag_impact + (lag_rate + 0.5 * slowed) * contact
         lag_rate += slowed
         paths.add("lag", after, lag_after, lag_rate, 0.0)
-    finish = _follow_through(paths, impact, numbers, arm_rate, arm_bend, lag_rate)
+    finish = _follow_through(paths, impact, numbers, arm_rate, lag_rate)
     _out_of_plane(paths, takeaway, arm_top, onset, impact, finish, numbers, address)
     return SwingTimes(takeaway, arm_top, club_top, onset, impact, finish)
 
@@ -182,7 +182,6 @@ def _follow_through(
     impact: float,
     numbers: SwingNumbers,
     arm_rate: float,
-    arm_bend: float,
     lag_rate: float,
 ) -> float:
     """Bring arm and lag to rest at the finish; returns its time."""

@@ -2,8 +2,9 @@
 
 Each segment's orientation is R = Rz(ψ) · Rx(−τ) · Ry(−θ) · Rx(η) · Rz(ρ) · B: heading ψ, plane
 tilt τ from the vertical, angle θ in the plane from the downward line, elevation η out of it
-towards the player, roll ρ about the long axis. B turns the segment axes of ``imu.types`` (y
-proximal, x volar for the lead arm of a right-handed player) into world axes for a hanging arm.
+towards the player, roll ρ about the long axis. B turns segment axes into world axes for a hanging
+arm. The simulator's segments have y proximal, x volar and z towards the little finger of the lead
+arm of a right-handed player: those of ``imu.types`` after half a turn about y.
 Angular velocity and acceleration are carried along the chain in body axes (Newton-Euler forward
 recursion; Luh, Walker & Paul 1980, J Dyn Sys Meas Control 102:69-76), so rates and specific
 forces are exact derivatives of the orientations.

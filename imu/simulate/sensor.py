@@ -36,6 +36,9 @@ _NOMINAL_FOREARM = np.array([[0.0, 0.0, -1.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]
 _RING = ((118.0, 0.022, 0.5), (236.0, 0.012, 0.8), (390.0, 0.006, 0.6))
 """Shaft modes after a blow: frequency Hz, decay s, share."""
 
+_UP_THE_SHAFT = 0.0008
+"""s by which a blow comes later to the forearm."""
+
 Signal = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
 
@@ -116,7 +119,7 @@ def ringing(shocks: Sequence[Shock], role: str, mount: Rotation, mirrored: bool 
         acc, gyr = np.zeros((len(time), 3)), np.zeros((len(time), 3))
         for shock in shocks:
             size = shock.club if role == CLUB else shock.forearm
-            since = time - shock.time - (0.0 if role == CLUB or size == shock.club else 0.0008)
+            since = time - shock.time - (0.0 if role == CLUB else _UP_THE_SHAFT)
             hit = (since > 0.0) & (since < 0.25)
             if size == 0.0 or not np.any(hit):
                 continue
@@ -221,7 +224,12 @@ def measure(
     upside_down: bool = False,
     wrong_arm: bool = False,
 ) -> Measured:
-    """Samples of one sensor from ``start`` to ``duration`` (s of true time)."""
+    """Samples of one sensor from ``start`` to ``duration`` (s of true time).
+
+    body, shocks : the movement and the blows that ring on top of it. draw : the sensor's errors.
+    wrist_from_butt : m. mirrored : a left-handed player. wobbles : movements of the sensor against
+    its segment. upside_down, wrong_arm : how it is strapped on wrongly.
+    """
     place = site(draw, role, wrist_from_butt, upside_down)
     exact = ideal_signal(body, place, role, mirrored, wobbles, wrong_arm)
     blows = ringing(shocks, role, place.mount, mirrored)

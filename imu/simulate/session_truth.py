@@ -111,8 +111,8 @@ def session_truth(
         "club_length_m": plan.club.length,
         "wrist_from_butt_m": plan.club.wrist_from_butt,
         "clock_rule": "sensor clock s = clock_offset_s + (1 + clock_skew) * true time",
-        "mount_rule": "sensor to segment, right-handed player; left-handed: the streams "
-        "mirrored in sensor y",
+        "mount_rule": "sensor to segment (x volar, y proximal, z towards the little finger), "
+        "right-handed player; left-handed: the streams mirrored in sensor y",
         "sensors": sensors,
         "swings": swings,
         "partial_swings": partial,

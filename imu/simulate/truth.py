@@ -34,7 +34,8 @@ _CURVE_STEP = 1.0 * MS
 class SwingTruth:
     """One swing. ``events`` s of true time by name of ``imu.columns.EVENTS``; ``values`` by name
     of metric; ``curves`` one row a millisecond, columns of ``imu.columns.CURVE_COLUMNS`` as far
-    as they are known, ``t_s`` in true time."""
+    as they are known, ``t_s`` in true time. Quaternions turn the segment axes of ``kinematics``
+    (not those of ``imu.types``) to world axes."""
 
     events: Mapping[str, float]
     values: Mapping[str, float]
@@ -96,7 +97,10 @@ def _nearest_return(swing: _Swing, address: FloatArray, around: float) -> float:
 def measure_swing(
     body: Body, times: SwingTimes, kind: str, arm_length: float, wrist_to_head: float
 ) -> SwingTruth:
-    """Events, metrics and curves of one built swing (see ``golfer.add_swing``)."""
+    """Events, metrics and curves of one built swing (see ``golfer.add_swing``).
+
+    arm_length : m, hub to wrist. wrist_to_head : m, of the club in hand.
+    """
     swing = _Swing(body, times.takeaway - 0.25, times.impact, times.finish + 0.6)
     time = swing.time
     rate = np.linalg.norm(swing.club_rate, axis=1)
