@@ -33,6 +33,7 @@ from imu.recorder.link import Backend, BluetoothRadio
 from imu.simulate.virtual_link_peripheral import CONNECTION_INTERVAL, VirtualPeripheral
 
 MTU = 247
+ADVERTISING_INTERVAL_MS = 100
 
 SERVICES: dict[str, dict[str, str]] = {
     profile.SERVICE: {
@@ -137,6 +138,8 @@ class ControllerPeripheral:
                 if wanted and not self._advertising:
                     self._advertising = True
                     await self.device.start_advertising(
+                        advertising_interval_min=ADVERTISING_INTERVAL_MS,
+                        advertising_interval_max=ADVERTISING_INTERVAL_MS,
                         advertising_data=bytes(
                             AdvertisingData(
                                 [
