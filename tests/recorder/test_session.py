@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -38,19 +39,17 @@ def test_a_recording_that_ends_on_a_full_disk_waits_for_space_and_loses_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     disk, told = FullDisk(monkeypatch), []
-    calls = 0
 
     def watch(_states: dict[str, CaptureStatus], warning: str) -> None:
         told.append(warning)
-        disk.full = disk.full and "ending waits" not in warning
+        if "ending waits" in warning:
+            disk.full = False
 
     def fill(session: RecordingSession) -> None:
-        nonlocal calls
-        calls += 1
-        session._watcher = watch
-        disk.full = disk.full or calls == 5
+        disk.full = disk.full or session.captures[CLUB].intake.received > 2000
 
-    _, folder = record(tmp_path, {CLUB: peripheral(CLUB)}, 6.0, 4.0, during=fill)
+    club = peripheral(CLUB)
+    _, folder = record(tmp_path, {CLUB: club}, 6.0, 4.0, during=fill, watcher=watch)
     assert any("the disk is full" in words and "ending waits" in words for words in told)
     (path,) = folder.journals()[CLUB]
     assert read_journal(path).closed
@@ -59,28 +58,29 @@ def test_a_recording_that_ends_on_a_full_disk_waits_for_space_and_loses_nothing(
     assert len(numbers) > 4000
 
 
-def test_a_screen_that_is_gone_ends_no_recording(tmp_path: Path) -> None:
-    def gone(_states: dict[str, CaptureStatus], _warning: str) -> None:
-        raise BrokenPipeError(errno.EPIPE, "Broken pipe")
+def failing_after_a_while(problem: Exception) -> Callable[[dict[str, CaptureStatus], str], None]:
+    def watch(states: dict[str, CaptureStatus], _warning: str) -> None:
+        if states[CLUB].received > 1000:
+            raise problem
 
-    def take_away(session: RecordingSession) -> None:
-        session._watcher = gone
+    return watch
+
+
+def test_a_screen_that_is_gone_ends_no_recording(tmp_path: Path) -> None:
+    def still_on(session: RecordingSession) -> None:
         assert not session.stop.is_set()
 
-    session, folder = record(tmp_path, {CLUB: peripheral(CLUB)}, 6.0, 4.0, during=take_away)
+    gone = failing_after_a_while(BrokenPipeError(errno.EPIPE, "Broken pipe"))
+    club = peripheral(CLUB)
+    session, folder = record(tmp_path, {CLUB: club}, 6.0, 4.0, during=still_on, watcher=gone)
     assert session.captures[CLUB].status.state == "stopped"
-    assert len(assembled(folder).streams[CLUB].seq) > 4000
+    assert len(assembled(folder).streams[CLUB].seq) > 5000
 
 
 def test_what_nobody_foresaw_ends_the_recording_in_order_and_is_raised(tmp_path: Path) -> None:
-    def fail(_states: dict[str, CaptureStatus], _warning: str) -> None:
-        raise KeyError("unforeseen")
-
-    def put(session: RecordingSession) -> None:
-        session._watcher = fail
-
+    failing = failing_after_a_while(KeyError("unforeseen"))
     with pytest.raises(KeyError, match="unforeseen"):
-        record(tmp_path, {CLUB: peripheral(CLUB)}, 6.0, 4.0, during=put)
+        record(tmp_path, {CLUB: peripheral(CLUB)}, 6.0, 4.0, watcher=failing)
     (path,) = tmp_path.glob("*/club.journal")
     assert read_journal(path).closed
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -46,11 +47,11 @@ def record(
     seconds: float,
     speed: float = 8.0,
     during: Callable[[RecordingSession], None] | None = None,
-    rate_hz: int | None = None,
+    **options: Any,
 ) -> tuple[RecordingSession, JournalFolder]:
     """Record for ``seconds`` of world time from when every sensor sends, or says why it never will.
 
-    during : called ten times on the way.
+    during : called ten times on the way. options : of the session.
     """
     folder = new_folder(tmp_path, MANIFEST)
 
@@ -63,7 +64,7 @@ def record(
     async def run() -> RecordingSession:
         async with InProcessRadio(list(peripherals.values()), speed) as radio:
             serials = {role: SERIALS[role] for role in peripherals}
-            session = RecordingSession(radio, folder, serials, rate_hz=rate_hz)
+            session = RecordingSession(radio, folder, serials, **options)
             task = asyncio.create_task(session.run())
             await until(lambda: all(map(begun, session.captures.items())))
             for _ in range(10):
