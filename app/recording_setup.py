@@ -23,6 +23,7 @@ def start_arguments(
     plan: str | None = None,
     plan_session: str | None = None,
     belt: str | None = None,
+    virtual_belt: bool | None = None,
 ) -> list[str]:
     """Arguments of `swingspread record` for what the page says.
 
@@ -48,6 +49,8 @@ def start_arguments(
         arguments.append("--left-handed")
     if virtual:
         arguments.append("--virtual")
+    if virtual and virtual_belt:
+        arguments.append("--belt-sensor")
     if plan:
         arguments.append("--step-by-hand")
     return arguments

@@ -70,6 +70,15 @@ def setup_face(entries: Sequence[Entry], plan: Sequence[Any]) -> Any:
                         label="Try without sensors: two virtual ones on a simulated player",
                         mt="md",
                     ),
+                    html.Div(
+                        dmc.Switch(
+                            id="record-virtual-belt",
+                            label="And a third virtual one on the belt",
+                            mt="sm",
+                        ),
+                        id="record-virtual-more",
+                        className="record-hidden",
+                    ),
                     html.Button("Start", id="record-start", className="record-go", n_clicks=0),
                     html.Div(id="record-trouble", role="alert"),
                     html.Div(id="record-interrupted"),

@@ -127,6 +127,10 @@ def _register_setup(app: Dash, store: Store) -> None:
             look_for_sensors(ctx.triggered_id["serial"])
         return [False] * len(clicks)
 
+    @app.callback(Output("record-virtual-more", "className"), Input("record-virtual", "checked"))
+    def offer_virtual_belt(virtual: bool | None) -> str:
+        return "" if virtual else "record-hidden"
+
     @app.callback(
         Output("record-trouble", "children"),
         Input("record-start", "n_clicks"),
@@ -142,6 +146,7 @@ def _register_setup(app: Dash, store: Store) -> None:
         State("record-plan", "value"),
         State("record-plan-session", "value"),
         State("record-belt", "value"),
+        State("record-virtual-belt", "checked"),
         prevent_initial_call=True,
     )
     def start(_clicks: int, *answers: Any) -> Any:

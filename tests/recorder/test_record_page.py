@@ -117,6 +117,22 @@ def test_a_belt_sensor_that_is_heard_is_offered_and_recorded(
         assert options.belt_sensor == belt
 
 
+def test_a_virtual_belt_sensor_is_offered_and_recorded_with_virtual_ones_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from app.cli import build_parser
+
+    store = Store(LibraryShelf(Library(tmp_path)), Preferences())
+    page, started = callbacks(store), []
+    monkeypatch.setattr(record.desk, "start", lambda words, place: started.append(words))
+    for virtual, wanted in ((True, ""), (False, None)):
+        assert page["offer_virtual_belt"](virtual) == ("" if virtual else "record-hidden")
+        answers = {"record-length": 94, "record-virtual": virtual, "record-virtual-belt": True}
+        assert page["start"](1, *(answers.get(name) for name in page["start state"])) == []
+        options = build_parser().parse_args(["record", *started[-1]])
+        assert (options.virtual, options.belt_sensor) == (virtual, wanted)
+
+
 def test_the_belts_sensor_is_asked_for_beside_the_other_two(tmp_path: Path) -> None:
     store = Store(LibraryShelf(Library(tmp_path)), Preferences())
     words = json.dumps(record.layout(store, {}), default=lambda one: one.to_plotly_json())
