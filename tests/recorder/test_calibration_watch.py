@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from imu.recorder.calibration_watch import CalibrationWatch
-from imu.recorder.packet import Flag, Packet, full_scales
+from imu.recorder.packet import Flag, Packet, nominal_scales
 from imu.types import CLUB, FOREARM, FloatArray
 
 CODE = 0x45
@@ -13,7 +13,7 @@ RATE = 500.0
 
 
 def send(watch: CalibrationWatch, forearm: FloatArray, club: FloatArray) -> None:
-    scale = full_scales(CODE)[1] / 32768
+    scale = nominal_scales(CODE)[1]
     for start in range(0, len(forearm), 19):
         for role, rates in ((FOREARM, forearm), (CLUB, club)):
             counts = np.zeros((len(rates[start : start + 19]), 6), np.int16)
@@ -78,4 +78,5 @@ def test_a_simulated_players_calibration_is_recognised() -> None:
     both = [streams[role].gyr[::2] for role in (FOREARM, CLUB)]
     size = min(map(len, both))
     send(watch, both[0][:size], both[1][:size])
-    assert watch.forearm.rolls >= 3
+    assert (watch.step, watch.as_dict()["quality"]) == ("done", "good")
+    assert watch.forearm.rolls == watch.club.rolls == 4

@@ -172,6 +172,7 @@ def test_a_belt_sensor_that_fell_silent_holds_nothing_up(played: Played) -> None
 def test_a_restart_of_the_club_sensor_starts_the_watch_anew(played: Played) -> None:
     live = LiveAnalysis(played.manifest)
     live.feed(CLUB, played.records[CLUB][:500])
+    assert live.due()
     other = bytearray(played.records[CLUB][-1].payload)
     other[8] ^= 0xFF
     live.feed(CLUB, [Record(Kind.DATA, played.records[CLUB][500].host_ns, bytes(other))])
