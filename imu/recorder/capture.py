@@ -181,16 +181,14 @@ class SensorCapture:
         before = await self._greet(connection, sighting)
         await connection.subscribe(profile.BACKFILL, self._sink(Kind.BACKFILL))
         await connection.subscribe(profile.DATA, self._sink(Kind.DATA))
-        await connection.write(profile.CONTROL, profile.start())
-        self.intake.begin(await self._read_info(connection), before)
-        restarts = self.intake.restarts - self._restarts_before
-        if restarts > self.status.restarts:
-            self.status.restarts = restarts
-            self._note("the sensor restarted: its clock and numbering begin anew")
-        self._set("running")
-        self._heard = time.monotonic_ns()
-        self._note("recording", serial=self.status.serial, payload=connection.payload_size)
-        await self._keep_fetching(connection, stop)
+        if stop.is_set() and self.intake.boots:  # the link broke while the rest was fetched
+            self._begin(before, before)
+        else:
+            await connection.write(profile.CONTROL, profile.start())
+            self._begin(await self._read_info(connection), before)
+            self._set("running")
+            self._note("recording", serial=self.status.serial, payload=connection.payload_size)
+            await self._keep_fetching(connection, stop)
         self._set("fetching")
         await connection.write(profile.CONTROL, profile.stop())
         self.intake.finish(await self._read_info(connection))
@@ -199,6 +197,15 @@ class SensorCapture:
             await self._fetch(connection)
         return True
 
+    def _begin(self, info: SensorInfo, before: SensorInfo) -> None:
+        """Take the books up: the sensor is there, and whatever it has is to be had."""
+        self._heard = time.monotonic_ns()
+        self.intake.begin(info, before)
+        restarts = self.intake.restarts - self._restarts_before
+        if restarts > self.status.restarts:
+            self.status.restarts = restarts
+            self._note("the sensor restarted: its clock and numbering begin anew")
+
     async def _greet(self, connection: Connection, sighting: Sighting) -> SensorInfo:
         serial = (await connection.read(profile.SERIAL_NUMBER)).decode("utf-8", "replace")
         if serial != self.status.serial:
@@ -206,8 +213,9 @@ class SensorCapture:
             self._address = ""
             raise LinkError(f"this is sensor {serial}, not {self.status.serial}")
         self._address = sighting.address
-        firmware = await connection.read(profile.FIRMWARE_REVISION)
-        self.status.firmware = firmware.decode("utf-8", "replace")
+        with contextlib.suppress(CommandRefusedError):
+            firmware = await connection.read(profile.FIRMWARE_REVISION)
+            self.status.firmware = firmware.decode("utf-8", "replace")
         await self._read_battery(connection)
         if connection.payload_size < profile.MINIMUM_PAYLOAD:
             raise LinkError(
@@ -323,7 +331,7 @@ class SensorCapture:
     def _set(self, state: str) -> None:
         self._count()
         self.status.state = state
-        if state == "running":
+        if state in ("running", "fetching"):
             self.status.problem = ""
 
     def _trouble(self, problem: str) -> None:

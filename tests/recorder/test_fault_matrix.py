@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 
 import numpy as np
 import pytest
-from virtual_recordings import assembled, peripheral, record, sample_numbers
+from virtual_recordings import (
+    MANIFEST,
+    SERIALS,
+    assembled,
+    peripheral,
+    record,
+    sample_numbers,
+    until,
+)
 
 from imu.recorder import capture
-from imu.recorder.folder import JournalFolder
+from imu.recorder.capture import SensorCapture
+from imu.recorder.folder import JournalFolder, new_folder
 from imu.recorder.journal import FILE_HEAD, Kind, encode_record, read_journal
 from imu.recorder.packet import Packet, decode_packet
+from imu.recorder.profile import State
 from imu.recorder.session import RecordingSession
+from imu.simulate.virtual_link import InProcessRadio
 from imu.simulate.virtual_link_peripheral import Faults
 from imu.types import CLUB, FOREARM, Stream
 
@@ -53,6 +65,30 @@ def test_no_sample_is_lost_that_the_sensor_still_held(name: str, tmp_path: Path)
         assert (status.state, status.lost, status.missing) == ("stopped", 0, 0)
         assert status.received == len(recording.streams[role].seq)
     assert not any("lost" in fault for fault in recording.faults)
+
+
+def test_a_sensor_is_not_started_anew_to_fetch_the_rest(tmp_path: Path) -> None:
+    club = peripheral(CLUB, Faults(bytes_per_second=4_000.0))
+    folder = new_folder(tmp_path, MANIFEST)
+
+    async def run() -> SensorCapture:
+        async with InProcessRadio([club], 8.0) as radio:
+            session = RecordingSession(radio, folder, {CLUB: SERIALS[CLUB]})
+            task, one = asyncio.create_task(session.run()), session.captures[CLUB]
+            await until(lambda: one.intake.received > 1500)
+            session.stop.set()
+            await until(lambda: club.sensor.state is State.IDLE)
+            club.disconnect()
+            club.on_drop()
+            await asyncio.wait_for(task, 60)
+            return one
+
+    status = asyncio.run(run()).status
+    assert (status.breaks, status.missing, status.problem) == (1, 0, "")
+    check_complete(assembled(folder).streams[CLUB], 3.0)
+    (path,) = folder.journals()[CLUB]
+    notes = [r.json()["text"] for r in read_journal(path).records if r.kind is Kind.EVENT]
+    assert notes.count("recording") == 1
 
 
 def test_a_drop_longer_than_the_ring_loses_only_what_was_overwritten(tmp_path: Path) -> None:
