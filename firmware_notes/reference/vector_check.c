@@ -83,13 +83,15 @@ int main(void)
             else if (kind == 2)
                 size = packet_encode_end(again, sizeof again, &head, &end);
             print_hex(again, size);
-        } else if (sscanf(line, "ring %u %u %u", &a, &b, &c) == 3) {
+        } else if (sscanf(line, "ring %u %u %u", &a, &b, &c) == 3 && a > 0) {
             free(entries);
             entries = calloc(a, sizeof *entries);
             if (entries == NULL)
                 return 1;
             ring_init(&ring, entries, a, (uint16_t)b, (uint8_t)c);
             printf("ok\n");
+        } else if (entries == NULL) {
+            printf("start a ring first\n");
         } else if (sscanf(line, "push %u", &a) == 1) {
             for (unsigned i = 0; i < a; i++) {
                 packet_sample sample = {{0, 0, 0}, {0, 0, 0}};

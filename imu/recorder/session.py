@@ -177,7 +177,7 @@ class RecordingSession:
         if any(journal.dropped for journal in journals):
             words += "; memory is full too, and what came since is lost"
         if self.stop.is_set():
-            words += "; ending waits for that, or ends at once at a second Ctrl-C, without the rest"
+            words += "; ending waits for that (Ctrl-C: end at once, without the rest)"
         return words
 
     def _report(self) -> None:

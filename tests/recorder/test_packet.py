@@ -167,6 +167,12 @@ def test_the_c_reference_agrees_with_the_vectors_to_the_byte(vector_check: Path)
     )
 
 
+def test_the_checking_tool_asks_for_a_ring_before_it_uses_one(vector_check: Path) -> None:
+    lines = ["push 3", "live 244", "ring 0 1 69", "erase", "ring 9 1 69", "push 3", "live 244"]
+    asked = "start a ring first"
+    assert ask(vector_check, lines) == [asked, asked, asked, asked, "ok", "ok", "none"]
+
+
 def test_python_and_c_judge_damaged_packets_alike(vector_check: Path) -> None:
     random = np.random.default_rng(3)
     payloads = []
