@@ -187,6 +187,7 @@ class SensorCapture:
             await connection.write(profile.CONTROL, profile.start())
             self._begin(await self._read_info(connection), before)
             self._set("running")
+            self._heard = time.monotonic_ns()
             self._note("recording", serial=self.status.serial, payload=connection.payload_size)
             await self._keep_fetching(connection, stop)
         self._set("fetching")
@@ -198,8 +199,7 @@ class SensorCapture:
         return True
 
     def _begin(self, info: SensorInfo, before: SensorInfo) -> None:
-        """Take the books up: the sensor is there, and whatever it has is to be had."""
-        self._heard = time.monotonic_ns()
+        """Take the books up with what the sensor says it has."""
         self.intake.begin(info, before)
         restarts = self.intake.restarts - self._restarts_before
         if restarts > self.status.restarts:
@@ -213,6 +213,7 @@ class SensorCapture:
             self._address = ""
             raise LinkError(f"this is sensor {serial}, not {self.status.serial}")
         self._address = sighting.address
+        self._heard = time.monotonic_ns()
         with contextlib.suppress(CommandRefusedError):
             firmware = await connection.read(profile.FIRMWARE_REVISION)
             self.status.firmware = firmware.decode("utf-8", "replace")

@@ -106,7 +106,7 @@ class RecordingSession:
             one.add_done_callback(lambda _: self.stop.set())
         try:
             results = await asyncio.gather(*tasks, return_exceptions=True)
-            while self._refused() and not any(one.done() for one in beside):
+            while self._untaken() and not any(one.done() for one in beside):
                 await asyncio.sleep(SYNC_EVERY)
         finally:
             for one in beside:
@@ -168,15 +168,17 @@ class RecordingSession:
             return ""
         return f"the disk is slow: {seconds:.0f} s of samples wait in memory to be written"
 
+    def _untaken(self) -> bool:
+        """True while memory alone holds what the disk has refused."""
+        return any(journal.refused and journal.pending for journal in self._journals())
+
     def _refused(self) -> str:
-        """Why the disk does not take what waits for it; empty when it does."""
+        """Why the disk takes nothing; empty when it does."""
         journals = self._journals()
         words = next((journal.refused for journal in journals if journal.refused), "")
-        if not words or not any(journal.pending for journal in journals):
-            return ""
-        if any(journal.dropped for journal in journals):
+        if words and any(journal.dropped for journal in journals):
             words += "; memory is full too, and what came since is lost"
-        if self.stop.is_set():
+        if words and self.stop.is_set():
             words += "; ending waits for that (Ctrl-C: end at once, without the rest)"
         return words
 

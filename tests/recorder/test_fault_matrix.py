@@ -91,6 +91,29 @@ def test_a_sensor_is_not_started_anew_to_fetch_the_rest(tmp_path: Path) -> None:
     assert notes.count("recording") == 1
 
 
+def test_what_a_flat_battery_leaves_in_the_sensor_is_fetched_at_the_end(tmp_path: Path) -> None:
+    club = peripheral(CLUB)
+    folder = new_folder(tmp_path, MANIFEST)
+
+    async def run() -> SensorCapture:
+        async with InProcessRadio([club], 8.0) as radio:
+            session = RecordingSession(radio, folder, {CLUB: SERIALS[CLUB]})
+            task, one = asyncio.create_task(session.run()), session.captures[CLUB]
+            await until(lambda: one.intake.received > 1500)
+            club.sensor.state = State.BATTERY_EMPTY
+            club.disconnect()
+            club.on_drop()
+            await until(lambda: "battery is empty" in one.status.problem)
+            session.stop.set()
+            await asyncio.wait_for(task, 20)
+            return one
+
+    one = asyncio.run(run())
+    assert (one.status.missing, one.status.lost) == (0, 0)
+    check_complete(assembled(folder).streams[CLUB], 1.5)
+    assert one.intake.received == club.sensor.next_seq
+
+
 def test_a_drop_longer_than_the_ring_loses_only_what_was_overwritten(tmp_path: Path) -> None:
     club = peripheral(CLUB, Faults(drops=((1.0, 5.0),)), capacity=2000)
     session, folder = record(tmp_path, {FOREARM: peripheral(FOREARM), CLUB: club}, SECONDS)
