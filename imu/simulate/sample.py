@@ -254,7 +254,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         for folder in write_samples(options.out):
             print(folder)
-    except SwingspreadError as problem:
+    except (SwingspreadError, OSError) as problem:
         print(problem, file=sys.stderr)
         return 1
     return 0

@@ -44,16 +44,22 @@ def write_session(session: SimulatedSession, folder: Path) -> list[Path]:
     return [*files, truth, curves]
 
 
+def _count(text: str) -> int:
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number of 0 or more")
+    return int(text)
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """The command."""
     parser = argparse.ArgumentParser(description="Simulate a session and write it as plain files.")
     parser.add_argument("--out", type=Path, required=True, metavar="DIR")
     parser.add_argument("--profile", choices=tuple(PROFILES), default="typical")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seed", type=_count, default=1)
     parser.add_argument("--club", choices=("iron", "driver"), default="iron")
     parser.add_argument("--hand", choices=("right", "left"), default="right")
-    parser.add_argument("--balls", type=int, default=8)
-    parser.add_argument("--practice", type=int, default=2)
+    parser.add_argument("--balls", type=_count, default=8)
+    parser.add_argument("--practice", type=_count, default=2)
     parser.add_argument("--loose", action="store_true", help="a wide spread from swing to swing")
     options = parser.parse_args(arguments)
     driver = options.club == "driver"

@@ -45,3 +45,16 @@ def test_the_importer_reads_them_back(folder):
     assert np.array_equal(recording.streams[CLUB].seq, table["seq"])
     assert recording.streams[CLUB].acc[:, 0] == pytest.approx(table["ax"], abs=1e-9)
     assert recording.streams[FOREARM].rate_hz == 200.0
+
+
+@pytest.mark.parametrize("wrong", [["--seed", "-1"], ["--balls", "2.5"], ["--practice", "two"]])
+def test_what_is_no_count_is_refused(wrong, tmp_path, capsys):
+    with pytest.raises(SystemExit):
+        main(["--out", str(tmp_path / "out"), *wrong])
+    assert "no whole number" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_session_without_a_swing_is_written_too(tmp_path):
+    assert main(["--out", str(tmp_path), "--balls", "0", "--practice", "0"]) == 0
+    assert pd.read_parquet(tmp_path / "truth.parquet").empty
