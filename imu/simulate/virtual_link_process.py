@@ -90,7 +90,7 @@ def _stand_in(
         assert process.stdout is not None
         line = process.stdout.readline()
         if not line.strip():
-            raise SwingspreadError("the virtual sensors did not start")
+            raise SwingspreadError("the virtual sensors did not start; the reason stands above")
         ready = json.loads(line)
         known = ready["manifest"]
         manifest = manifest_from_json(known, "the virtual player") if known else None
@@ -155,7 +155,7 @@ def _daemon(folder: Path) -> Iterator[str]:
         assert process.stdout is not None
         address = process.stdout.readline().strip()
         if not address:
-            raise SwingspreadError("the private dbus-daemon did not start")
+            sys.exit("swingspread: the private dbus-daemon did not start; is dbus installed whole?")
         yield address
     finally:
         _end(process)

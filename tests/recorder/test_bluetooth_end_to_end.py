@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 from virtual_recordings import MANIFEST, assembled, sample_numbers
 
+from imu.errors import SwingspreadError
 from imu.recorder.find import choose_roles, command_sensor, find_sensors
 from imu.recorder.folder import JournalFolder, new_folder
 from imu.recorder.profile import identify, set_role
@@ -117,6 +119,22 @@ def test_bluetooth_off_or_missing_is_said_with_the_mend(
         pytest.raises(RadioUnavailableError, match=words),
     ):
         asyncio.run(find_sensors(BluetoothRadio(), 1.0))
+
+
+def test_a_private_bus_that_does_not_start_is_said_in_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    broken = tmp_path / "dbus-daemon"
+    broken.write_text("#!/bin/sh\nexit 1\n")
+    broken.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{tmp_path}{os.pathsep}{os.environ['PATH']}")
+    with (
+        pytest.raises(SwingspreadError, match="did not start"),
+        virtual_bluetooth(VirtualSetup((CLUB,), motion=False)),
+    ):
+        pass
+    said = capfd.readouterr().err
+    assert "is dbus installed whole?" in said and "Traceback" not in said
 
 
 def test_no_bluetooth_service_is_said_with_the_mend(monkeypatch: pytest.MonkeyPatch) -> None:
