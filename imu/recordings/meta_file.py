@@ -62,14 +62,16 @@ class Meta:
 
 
 def _length(source: JsonObject, key: str, low: float, high: float, example: str) -> float:
-    """A length in m, with a hint when it looks like another unit."""
-    value = source.need(key, example)
-    if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
-        for unit, factor in (("mm", 1e-3), ("cm", 1e-2), ("inches", 0.0254)):
-            if not low <= value <= high and low <= value * factor <= high and value > high:
-                raise source.problem(
-                    key, f"is {value:g}, which looks like {unit}; give metres, {value * factor:.3g}"
-                )
+    """A length in m, with what it would be when it looks like another unit."""
+    value = source.number(key, -math.inf, math.inf, "m", example)
+    if value > high:
+        fits = [
+            f"{value * size:.3g} if that is in {unit}"
+            for unit, size in (("cm", 1e-2), ("mm", 1e-3), ("inches", 0.0254))
+            if low <= value * size <= high
+        ]
+        if fits:
+            raise source.problem(key, f"is {value:g} m; give metres: {', '.join(fits)}")
     return source.number(key, low, high, "m", example)
 
 

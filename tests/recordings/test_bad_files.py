@@ -421,16 +421,31 @@ CASES: dict[str, Case] = {
         meta(lambda d: d["club"].update(length_m="long")), "club.length_m should be a number"
     ),
     "club length in cm": Case(
-        meta(lambda d: d["club"].update(length_m=94)), "looks like cm", ("metres, 0.94",)
+        meta(lambda d: d["club"].update(length_m=94)),
+        "club.length_m is 94 m; give metres: 0.94 if that is in cm",
+        ("meta.json",),
     ),
     "club length in inches": Case(
-        meta(lambda d: d["club"].update(length_m=37)), "looks like inches", ("metres, 0.94",)
+        meta(lambda d: d["club"].update(length_m=37)),
+        "club.length_m is 37 m; give metres: 0.94 if that is in inches",
+        ("meta.json",),
+    ),
+    "distance that may be in several units": Case(
+        meta(lambda d: d["forearm_sensor"].update(distance_to_wrist_m=6)),
+        "is 6 m; give metres: 0.06 if that is in cm, 0.006 if that is in mm, 0.152",
+        ("meta.json: forearm_sensor.distance_to_wrist_m",),
     ),
     "impossible club length": Case(
         meta(lambda d: d["club"].update(length_m=0.02)), "club.length_m is 0.02 m; expected 0.4"
     ),
     "club length not a number": Case(
-        meta(lambda d: d["club"].update(length_m=float("nan"))), "club.length_m should be a finite"
+        meta(lambda d: d["club"].update(length_m=float("nan"))),
+        "club.length_m should be a finite number, is nan",
+    ),
+    "club length beyond all numbers": Case(
+        meta(lambda d: d["club"].update(length_m=10**400)),
+        "club.length_m should be a finite number, is 1000",
+        ("meta.json",),
     ),
     "club as text": Case(
         meta(lambda d: d.update(club="iron7")), "club should be an object", ("meta.json",)
