@@ -13,6 +13,16 @@ from imu.errors import SwingspreadError
 
 LARGEST_JSON = 4 << 20
 """Bytes a hand-written JSON file may have."""
+_LONGEST_SHOWN = 60
+"""Characters of a wrong value that a message repeats."""
+
+
+def json_float(value: float) -> float:
+    """A number of a JSON file as a float; infinite when it is too large for one."""
+    try:
+        return float(value)
+    except OverflowError:  # JSON sets whole numbers no limit
+        return math.inf if value > 0 else -math.inf
 
 
 def read_json_object(path: Path | str) -> dict[str, Any]:
@@ -51,7 +61,7 @@ class JsonObject:
 
     def __init__(self, values: Any, where: str, path: str = "") -> None:
         if not isinstance(values, Mapping):
-            raise SwingspreadError(f"{where}: {path} should be an object in braces")
+            raise SwingspreadError(f"{where}: {path or 'the file'} should be an object in braces")
         self.values: Mapping[str, Any] = values
         self.where, self.path = where, path
 
@@ -81,27 +91,28 @@ class JsonObject:
         """Text, or the default when missing."""
         value = self.values.get(key) if self.has(key) else default
         if not isinstance(value, str):
-            raise self.problem(key, f"should be text in quotes, is {value!r}")
+            raise self.problem(key, f"should be text in quotes, is {_shown(value)}")
         return value
 
     def choice(self, key: str, value: Any, allowed: Collection[str]) -> str:
         """``value`` when it is one of the allowed words."""
         if not isinstance(value, str) or value not in allowed:
-            raise self.problem(key, f"should be {' or '.join(allowed)}, is {value!r}")
+            raise self.problem(key, f"should be {' or '.join(allowed)}, is {_shown(value)}")
         return value
 
     def number(self, key: str, low: float, high: float, unit: str, example: str = "1") -> float:
         """A needed number within [low, high]; the unit is for the message."""
         value = self.need(key, example)
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.problem(key, f"should be a number, is {value!r}")
-        if not math.isfinite(value):
-            raise self.problem(key, f"should be a finite number, is {value!r}")
-        if not low <= value <= high:
-            size = f"{value:g} {unit}".rstrip()
+            raise self.problem(key, f"should be a number, is {_shown(value)}")
+        size = json_float(value)
+        if not math.isfinite(size):
+            raise self.problem(key, f"should be a finite number, is {_shown(value)}")
+        if not low <= size <= high:
+            given = f"{size:g} {unit}".rstrip()
             limits = f"{low:g} to {high:g} {unit}".rstrip()
-            raise self.problem(key, f"is {size}; expected {limits}")
-        return float(value)
+            raise self.problem(key, f"is {given}; expected {limits}")
+        return size
 
     def check_keys(self, known: Collection[str]) -> None:
         """Refuse a key that nobody would read, most often a typing error."""
@@ -112,3 +123,8 @@ class JsonObject:
                 raise self.problem(
                     str(key), f"is not a key known here{meant}? Known: {', '.join(known)}"
                 )
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}…"

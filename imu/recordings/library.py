@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import difflib
 import json
+import math
 import os
 import unicodedata
 from collections.abc import Mapping
@@ -90,18 +91,21 @@ def _entry(folder: Path) -> LibraryEntry:
         notes = read_notes(folder)
         manifest = notes.label(manifest)
         streams = document["streams"]
+        duration = max((float(facts["duration_s"]) for facts in streams.values()), default=0.0)
+        if not math.isfinite(duration):
+            raise ValueError(f"a duration of {duration} s")
         return LibraryEntry(
             id=str(document["id"]),
             folder=folder,
             manifest=manifest,
-            samples={role: int(facts["samples"]) for role, facts in streams.items()},
-            lost={role: int(facts["lost_samples"]) for role, facts in streams.items()},
-            duration_s=max((float(facts["duration_s"]) for facts in streams.values()), default=0.0),
+            samples={role: int(float(facts["samples"])) for role, facts in streams.items()},
+            lost={role: int(float(facts["lost_samples"])) for role, facts in streams.items()},
+            duration_s=duration,
             plan=notes.plan,
         )
     except SwingspreadError as problem:
         return LibraryEntry(folder.name, folder, None, problem=str(problem))
-    except (KeyError, TypeError, ValueError, AttributeError):
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         reason = f"{folder / MANIFEST_FILE}: damaged; restore it from a copy, or import again"
         return LibraryEntry(folder.name, folder, None, problem=reason)
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from imu.errors import SwingspreadError
 from imu.recordings.content import plain_json
+from imu.recordings.json_file import JsonObject
 from imu.types import Club, Manifest, Player
 
 SCHEMA = "swingspread-recording"
@@ -22,6 +23,8 @@ SENSOR_LENGTHS = {
     "distance_from_butt": "distance_from_butt_m",
 }
 """Sensor facts that are lengths: inside name → name in the file."""
+FILTER_DELAY = "filter_delay_s"
+"""Sensor fact: delay of the sensor's own low-pass filter, s."""
 
 
 def _sensors_to_json(sensors: Mapping[str, Mapping[str, Any]]) -> dict[str, dict[str, Any]]:
@@ -61,34 +64,6 @@ def manifest_to_json(manifest: Manifest) -> dict[str, Any]:
     return converted
 
 
-class _Reader:
-    """Takes typed values out of a JSON object, naming file and key when one is wrong."""
-
-    def __init__(self, document: Any, where: str, path: str = "") -> None:
-        if not isinstance(document, dict):
-            raise SwingspreadError(f"{where}: {path or 'the file'} should be a JSON object")
-        self.document, self.where, self.path = document, where, path
-
-    def text(self, key: str, default: str = "") -> str:
-        value = self.document.get(key, default)
-        if not isinstance(value, str):
-            raise SwingspreadError(f"{self.where}: {self.path}{key} should be text, is {value!r}")
-        return value
-
-    def number(self, key: str, default: float) -> float:
-        value = self.document.get(key, default)
-        if value is None:
-            return math.nan
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise SwingspreadError(
-                f"{self.where}: {self.path}{key} should be a number, is {value!r}"
-            )
-        return float(value)
-
-    def inside(self, key: str) -> _Reader:
-        return _Reader(self.document.get(key, {}), self.where, f"{self.path}{key}.")
-
-
 def check_schema(document: Any, where: str) -> None:
     """Refuse what is no manifest of ours, or one written by a later version."""
     if not isinstance(document, dict) or document.get("schema") != SCHEMA:
@@ -108,33 +83,37 @@ def manifest_from_json(document: Any, where: str) -> Manifest:
 
     Raises SwingspreadError naming file and key for a value of the wrong kind.
     """
-    top = _Reader(document, where)
+    top = JsonObject(document, where)
     player, club, sensors = top.inside("player"), top.inside("club"), top.inside("sensors")
-    inside_name = {written: name for name, written in SENSOR_LENGTHS.items()}
-    facts = {
-        str(role): {
-            str(inside_name.get(key, key)): value
-            for key, value in sensors.inside(role).document.items()
-        }
-        for role in sensors.document
-    }
-    handedness = player.text("handedness", "right")
-    if handedness not in ("right", "left"):
-        raise SwingspreadError(
-            f"{where}: player.handedness should be right or left, is {handedness!r}"
-        )
+    hand = player.choice("handedness", player.values.get("handedness", "right"), ("right", "left"))
     return Manifest(
-        player=Player(player.text("name"), handedness, player.number("arm_length_m", 0.62)),
+        player=Player(player.text("name"), hand, _number(player, "arm_length_m", 0.62)),
         club=Club(
             club.text("name"),
-            club.number("length_m", math.nan),
-            club.number("wrist_from_butt_m", 0.05),
+            _number(club, "length_m", math.nan),
+            _number(club, "wrist_from_butt_m", 0.05),
         ),
         name=top.text("name"),
         session=top.text("session"),
         block=top.text("block"),
         recorded_at=top.text("recorded_at"),
         notes=top.text("notes"),
-        sensors=facts,
+        sensors={str(role): _facts(sensors.inside(role)) for role in sensors.values},
         source=top.text("source"),
     )
+
+
+def _number(source: JsonObject, key: str, missing: float) -> float:
+    """A number; NaN where the file has null, which stands for unknown."""
+    if key not in source.values:
+        return missing
+    return source.number(key, -math.inf, math.inf, "") if source.has(key) else math.nan
+
+
+def _facts(sensor: JsonObject) -> dict[str, Any]:
+    """The facts of one sensor by their inside names; those that are reckoned with are numbers."""
+    for key in (*SENSOR_LENGTHS.values(), FILTER_DELAY):
+        if key in sensor.values:
+            sensor.number(key, -math.inf, math.inf, "")
+    inside_name = {written: name for name, written in SENSOR_LENGTHS.items()}
+    return {str(inside_name.get(key, key)): value for key, value in sensor.values.items()}

@@ -241,7 +241,14 @@ def _read_stream(folder: Path, role: str, facts: Any, manifest_path: Path) -> St
         raise SwingspreadError(
             f"{path}: missing; restore the folder from a copy, or import again"
         ) from problem
-    except (OSError, pa.ArrowException, ValueError, KeyError, TypeError) as problem:
+    except (
+        OSError,
+        pa.ArrowException,
+        ArithmeticError,
+        ValueError,
+        KeyError,
+        TypeError,
+    ) as problem:
         raise SwingspreadError(
             f"{path}: damaged ({str(problem).splitlines()[0]}); restore the folder from a copy, "
             "or import again"

@@ -19,6 +19,7 @@ from scipy.signal import correlate
 from imu.errors import SwingspreadError
 from imu.recordings.clock import fit_clock
 from imu.recordings.even_time import even_times
+from imu.recordings.manifest import FILTER_DELAY
 from imu.types import CLUB, FOREARM, AlignedStreams, ClockModel, FloatArray, Recording, Stream
 
 ASSUMED_DELAY_PERIODS = 0.64
@@ -34,7 +35,7 @@ _DRIFT_SE = 1e-4
 
 def filter_delay(recording: Recording, role: str) -> tuple[float, float]:
     """Delay of a sensor's low-pass filter and its standard error, s."""
-    declared = recording.manifest.sensors.get(role, {}).get("filter_delay_s")
+    declared = recording.manifest.sensors.get(role, {}).get(FILTER_DELAY)
     period = 1.0 / recording.streams[role].rate_hz
     if declared is not None:
         return float(declared), 0.02 * period

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import multiprocessing
 import os
 import time
@@ -155,6 +156,17 @@ def test_a_damaged_recording_is_listed_with_the_reason_and_hides_nothing(library
     assert entries[1].id == bad.id
     with pytest.raises(SwingspreadError, match="not valid JSON"):
         library.read(bad.id)
+
+
+@pytest.mark.parametrize("endless", [float("inf"), 10**400], ids=["infinity", "beyond a float"])
+@pytest.mark.parametrize("key", ["samples", "lost_samples", "duration_s"])
+def test_a_recording_with_an_endless_number_is_listed_with_the_reason(library, key, endless):
+    entry, _ = library.add(recording())
+    document = json.loads((entry.folder / "recording.json").read_text())
+    document["streams"]["club"][key] = endless
+    (entry.folder / "recording.json").write_text(json.dumps(document))
+    (listed,) = library.entries()
+    assert "damaged" in listed.problem
 
 
 def test_hidden_and_foreign_folders_are_not_listed(library):

@@ -238,7 +238,19 @@ DAMAGE = {
         lambda f: edit(f, lambda d: d["club"].update(length_m="long")),
         "should be a number",
     ),
-    "club as list": (lambda f: edit(f, lambda d: d.update(club=[])), "JSON object"),
+    "endless length": (
+        lambda f: edit(f, lambda d: d["club"].update(length_m=10**400)),
+        "should be a finite number, is 1000",
+    ),
+    "text distance": (
+        lambda f: edit(f, lambda d: d["sensors"]["club"].update(distance_from_butt_m="far")),
+        "sensors.club.distance_from_butt_m should be a number",
+    ),
+    "text delay": (
+        lambda f: edit(f, lambda d: d["sensors"]["club"].update(filter_delay_s="2 ms")),
+        "sensors.club.filter_delay_s should be a number",
+    ),
+    "club as list": (lambda f: edit(f, lambda d: d.update(club=[])), "club should be an object"),
     "odd role": (
         lambda f: edit(f, lambda d: d["streams"].update({"../x": {"samples": 1}})),
         "file name",
@@ -255,6 +267,10 @@ DAMAGE = {
     "wrong count": (
         lambda f: edit(f, lambda d: d["streams"]["club"].update(samples=3)),
         "holds 50 samples",
+    ),
+    "endless rate": (
+        lambda f: edit(f, lambda d: d["streams"]["club"].update(rate_hz=10**400)),
+        "damaged",
     ),
     "text rate": (
         lambda f: edit(f, lambda d: d["streams"]["club"].update(rate_hz="fast")),
