@@ -111,9 +111,15 @@ def _number(source: JsonObject, key: str, missing: float) -> float:
 
 
 def _facts(sensor: JsonObject) -> dict[str, Any]:
-    """The facts of one sensor by their inside names; those that are reckoned with are numbers."""
-    for key in (*SENSOR_LENGTHS.values(), FILTER_DELAY):
-        if key in sensor.values:
-            sensor.number(key, -math.inf, math.inf, "")
+    """The facts of one sensor by their inside names; those that are reckoned with are numbers.
+
+    A length of null is one that nobody knew, and left out.
+    """
     inside_name = {written: name for name, written in SENSOR_LENGTHS.items()}
-    return {str(inside_name.get(key, key)): value for key, value in sensor.values.items()}
+    facts = {}
+    for key, value in sensor.values.items():
+        if key in (*inside_name, FILTER_DELAY) and value is not None:
+            sensor.number(key, -math.inf, math.inf, "")
+        if value is not None or key not in inside_name:
+            facts[inside_name.get(key, key)] = value
+    return facts

@@ -20,6 +20,7 @@ assumed in place of a missing value is said in the recording's faults.
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -28,6 +29,7 @@ from typing import Any
 
 from imu.errors import SwingspreadError
 from imu.recordings.json_file import JsonObject
+from imu.recordings.manifest import FILTER_DELAY
 from imu.recordings.names import clean_label
 from imu.types import CLUB, FOREARM, Club, Manifest, Player
 from imu.units import DEG, STANDARD_GRAVITY
@@ -40,6 +42,10 @@ _DISTANCES = {
     CLUB: ("distance_from_butt_m", "distance_from_butt", 0.0, 1.2),
 }
 """Role → key in the file, name inside, plausible range in m."""
+LONGEST_DELAY_S = 0.1
+"""Delay of a sensor's low-pass filter beyond which the number is in another unit."""
+LONGEST_NOTES = 10_000
+"""Characters."""
 
 
 @dataclass(frozen=True)
@@ -88,13 +94,18 @@ def _declared(source: JsonObject, role: str) -> tuple[DeclaredSensor, list[str]]
         else:
             ranges.append(math.inf)
             assumed.append(f"{role}: {what} range not given, so clipping is found from shape alone")
-    facts: dict[str, Any] = {
-        str(key): value
-        for key, value in source.values.items()
-        if value is None or isinstance(value, str | int | float | bool)
-    }
-    if any(isinstance(value, float) and not math.isfinite(value) for value in facts.values()):
-        raise SwingspreadError(f"{source.where}: {source.path} holds a number that is not finite")
+    if source.has(FILTER_DELAY):
+        source.number(FILTER_DELAY, 0, LONGEST_DELAY_S, "s", "0.001")
+    for owner, (key, *_) in _DISTANCES.items():
+        if owner != role and source.has(key):
+            raise source.problem(key, f"is a fact of the {owner} sensor; move it to {owner}_sensor")
+    facts: dict[str, Any] = dict(source.values)
+    try:
+        json.dumps(facts, allow_nan=False)
+    except ValueError as problem:
+        raise SwingspreadError(
+            f"{source.where}: {source.path} holds a number that is not finite"
+        ) from problem
     if role in _DISTANCES:
         key, inside, low, high = _DISTANCES[role]
         facts.pop(inside, None)
@@ -161,10 +172,17 @@ def parse_meta(top: JsonObject, roles: Iterable[str]) -> Meta:
         session=_label(top, "session"),
         block=_label(top, "block"),
         recorded_at=_recorded_at(top),
-        notes=top.text("notes")[:10_000],
+        notes=_notes(top),
         sensors={role: sensor.facts for role, sensor in sensors.items()},
     )
     return Meta(manifest, sensors, tuple(assumed))
+
+
+def _notes(top: JsonObject) -> str:
+    text = top.text("notes")
+    if len(text) > LONGEST_NOTES:
+        raise top.problem("notes", f"has {len(text):,} characters; keep {LONGEST_NOTES:,} of them")
+    return text
 
 
 def _label(source: JsonObject, key: str) -> str:

@@ -101,9 +101,7 @@ def damaged_gzip(text: bytes) -> bytes:
 
 def copy_club_to_forearm(folder: Path) -> None:
     shutil.copy(folder / "club.csv", folder / "forearm.csv")
-    loggers.change_meta(
-        folder / "meta.json", lambda d: d.update(forearm_sensor=d["club_sensor"] | {"serial": "x"})
-    )
+    loggers.change_meta(folder / "meta.json", lambda d: d["forearm_sensor"].update(rate_hz=400))
 
 
 def exchange(folder: Path) -> None:
@@ -463,6 +461,26 @@ CASES: dict[str, Case] = {
     "impossible range": Case(
         meta(lambda d: d["club_sensor"].update(acc_range_g=-4)), "club_sensor.acc_range_g is -4"
     ),
+    "distance of the other sensor": Case(
+        meta(lambda d: d["forearm_sensor"].update(distance_from_butt_m=0.3)),
+        "forearm_sensor.distance_from_butt_m is a fact of the club sensor",
+        ("meta.json", "move it to club_sensor"),
+    ),
+    "filter delay as text": Case(
+        meta(lambda d: d["club_sensor"].update(filter_delay_s="2 ms")),
+        "club_sensor.filter_delay_s should be a number, is '2 ms'",
+        ("meta.json",),
+    ),
+    "filter delay in ms": Case(
+        meta(lambda d: d["club_sensor"].update(filter_delay_s=2)),
+        "club_sensor.filter_delay_s is 2 s; expected 0 to 0.1 s",
+        ("meta.json",),
+    ),
+    "sensor fact not finite": Case(
+        meta(lambda d: d["club_sensor"].update(offsets=[0.1, float("inf")])),
+        "club_sensor holds a number that is not finite",
+        ("meta.json",),
+    ),
     "no units": Case(
         meta(lambda d: d.pop("units")), "units.acc is missing", ("meta.json", "m/s^2, g, mg")
     ),
@@ -476,6 +494,11 @@ CASES: dict[str, Case] = {
     ),
     "date not a date": Case(
         meta(lambda d: d.update(recorded_at="yesterday")), "should be a date", ("'yesterday'",)
+    ),
+    "remarks too long to keep": Case(
+        meta(lambda d: d.update(notes="x" * 10_001)),
+        "notes has 10,001 characters; keep 10,000",
+        ("meta.json",),
     ),
     "line break in a name": Case(
         meta(lambda d: d["player"].update(name="Ada\nBrook")),

@@ -73,6 +73,15 @@ def test_facts_come_from_the_meta_file(sound):
     assert manifest.source == "CSV: forearm.csv, club.csv"
 
 
+def test_every_fact_of_a_sensor_is_kept_whatever_its_shape(files, tmp_path):
+    odd = {"axes": [0.1, -0.2, 0.3], "made": {"by": "hand"}, "filter_delay_s": None, "cells": 2}
+    loggers.change_meta(files["meta"], lambda d: d["club_sensor"].update(odd))
+    recording = load(files)
+    assert recording.manifest.sensors["club"].items() >= odd.items()
+    write_recording(recording, tmp_path / "stored")
+    assert read_recording(tmp_path / "stored", verify=True).manifest == recording.manifest
+
+
 def test_labels_given_go_before_those_of_the_meta_file(files, sound):
     named = load(files, name=" Tuesday ", session="spring", block="pressure", player="Cleo Ash")
     labels = named.manifest
