@@ -22,13 +22,14 @@ from imu.errors import SwingspreadError
 from imu.moments import moment
 from imu.recordings.atomic import remove_folder, sweep_leftovers
 from imu.recordings.content import ID_LENGTH, content_hash, is_content_id
-from imu.recordings.manifest import manifest_from_json
+from imu.recordings.manifest import LaterVersionError, manifest_from_json
 from imu.recordings.notes import NOTES_FILE, read_notes
 from imu.recordings.store import (
     MANIFEST_FILE,
     RecordingExistsError,
     read_document,
     read_recording,
+    restore_recording,
     write_recording,
 )
 from imu.types import Manifest, Recording
@@ -136,6 +137,26 @@ def _remembered_entry(folder: Path) -> LibraryEntry:
     return entry
 
 
+def _put_right(recording: Recording, folder: Path, full_hash: str) -> bool:
+    """Whether the recording in the folder had to be put right, which it then is.
+
+    Raises SwingspreadError when it is another recording, or one that only a later version reads.
+    """
+    try:
+        found = read_recording(folder)
+    except LaterVersionError:
+        raise
+    except SwingspreadError:
+        restore_recording(recording, folder, full_hash)
+        return True
+    if found.id != full_hash[:ID_LENGTH]:
+        raise SwingspreadError(
+            f"{folder}: holds recording {found.id} under another one's id; rename the folder to "
+            f"{found.id}"
+        )
+    return False
+
+
 def _alike(text: str) -> str:
     return unicodedata.normalize("NFC", text).strip().casefold()
 
@@ -238,14 +259,15 @@ class Library:
         recording = read_recording(folder, verify=verify)
         return replace(recording, manifest=read_notes(folder).label(recording.manifest))
 
-    def _holding(self, identity: str) -> LibraryEntry | None:
+    def _holding(self, identity: str) -> Path | None:
+        """The folder of the recording with this id, whole or damaged."""
         folder = self.path / identity
-        if (folder / MANIFEST_FILE).is_file():
-            return _entry(folder)
+        if folder.is_dir():
+            return folder
         for other in self.folders():
             try:
                 if json.loads((other / MANIFEST_FILE).read_bytes())["id"] == identity:
-                    return _entry(other)
+                    return other
             except (OSError, ValueError, KeyError, TypeError, RecursionError):
                 continue
         return None
@@ -253,24 +275,24 @@ class Library:
     def add(self, recording: Recording) -> tuple[LibraryEntry, bool]:
         """Add a recording; returns its entry, and False when it was there already.
 
-        A recording with the same samples and facts is never stored twice. Raises
-        SwingspreadError when the disk refuses; the library is then as before.
+        A recording with the same samples and facts is never stored twice; one that lies there
+        but cannot be read is put right. Raises SwingspreadError when the disk refuses; the
+        library is then as before.
         """
         full_hash = content_hash(recording.manifest, recording.streams)
-        identity = full_hash[:ID_LENGTH]
         if self.path.is_dir():
             sweep_leftovers(self.path)
-        there = self._holding(identity)
-        if there is not None:
-            return there, False
-        try:
-            write_recording(recording, self.path / identity, full_hash)
-        except RecordingExistsError:  # another process was quicker
-            there = self._holding(identity)
-            if there is None:
-                raise
-            return there, False
-        return _entry(self.path / identity), True
+        folder = self._holding(full_hash[:ID_LENGTH])
+        if folder is None:
+            folder = self.path / full_hash[:ID_LENGTH]
+            try:
+                write_recording(recording, folder, full_hash)
+                return _entry(folder), True
+            except RecordingExistsError:  # another process was quicker
+                if not folder.is_dir():
+                    raise
+        put_right = _put_right(recording, folder, full_hash)
+        return _entry(folder), put_right
 
     def delete(self, entry: LibraryEntry) -> None:
         """Delete a recording with its notes and derived results, for good.

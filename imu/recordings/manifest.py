@@ -64,15 +64,22 @@ def manifest_to_json(manifest: Manifest) -> dict[str, Any]:
     return converted
 
 
+class LaterVersionError(SwingspreadError):
+    """A manifest is of a schema that only a later version of the program knows."""
+
+
 def check_schema(document: Any, where: str) -> None:
-    """Refuse what is no manifest of ours, or one written by a later version."""
+    """Refuse what is no manifest of ours, or one written by a later version.
+
+    Raises SwingspreadError, for the latter LaterVersionError.
+    """
     if not isinstance(document, dict) or document.get("schema") != SCHEMA:
         raise SwingspreadError(f"{where}: not a recording of this program")
     version = document.get("schema_version")
     if isinstance(version, bool) or not isinstance(version, int) or version < 1:
         raise SwingspreadError(f"{where}: schema_version {version!r} makes no sense")
     if version > SCHEMA_VERSION:
-        raise SwingspreadError(
+        raise LaterVersionError(
             f"{where}: written by a later version (schema {version}; this one reads up to "
             f"{SCHEMA_VERSION}); update swingspread to open it"
         )

@@ -44,7 +44,7 @@ _DISTANCES = {
 """Role → key in the file, name inside, plausible range in m."""
 LONGEST_DELAY_S = 0.1
 """Delay of a sensor's low-pass filter beyond which the number is in another unit."""
-LONGEST_NOTES = 10_000
+LONGEST_NOTES = 100_000
 """Characters."""
 
 

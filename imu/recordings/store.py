@@ -9,18 +9,19 @@ Parquet columns: ``seq``, ``t_sensor_us`` (int64; ``t_sensor_s`` when the clock 
 microseconds), ``t_host_s`` (NaN where unknown), ``acc_x_m_s2`` … ``acc_z_m_s2``,
 ``gyr_x_rad_s`` … ``gyr_z_rad_s``, packed as `imu.recordings.parquet_file` says. Numbers are
 kept as 32-bit floats only where that loses nothing. The samples and the manifest are written once
-and never changed.
+and never changed; only files that cannot be read any more are put right from the same recording.
 """
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import os
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 import pyarrow as pa
@@ -45,6 +46,7 @@ MANIFEST_FILE = "recording.json"
 LARGEST_STREAM = 20_000_000
 """Samples a stream may hold; more is a damaged or hostile file (five hours at 1 kHz)."""
 LARGEST_MANIFEST = 4 << 20
+"""Bytes a manifest may have."""
 
 _ACC = ("acc_x_m_s2", "acc_y_m_s2", "acc_z_m_s2")
 _GYR = ("gyr_x_rad_s", "gyr_y_rad_s", "gyr_z_rad_s")
@@ -57,6 +59,7 @@ __all__ = [
     "read_document",
     "read_manifest",
     "read_recording",
+    "restore_recording",
     "write_recording",
 ]
 
@@ -95,9 +98,13 @@ def _stream_table(stream: Stream) -> pa.Table:
     return pa.table({name: pa.array(values) for name, values in columns.items()})
 
 
+def _pack_stream(stream: Stream, target: IO[bytes]) -> None:
+    write_packed(_stream_table(stream), target, few_values=(*_ACC, *_GYR, "t_host_s"))
+
+
 def _write_stream(stream: Stream, path: Path) -> None:
     with path.open("xb") as handle:
-        write_packed(_stream_table(stream), handle, few_values=(*_ACC, *_GYR, "t_host_s"))
+        _pack_stream(stream, handle)
         handle.flush()
         os.fsync(handle.fileno())
 
@@ -135,22 +142,13 @@ def write_recording(
     for role, stream in recording.streams.items():
         if check_role(role) != stream.role:
             raise ValueError(f"stream of role {stream.role!r} filed under {role!r}")
-    document = {
-        "schema": SCHEMA,
-        "schema_version": SCHEMA_VERSION,
-        "id": finished.id,
-        "content_sha256": full_hash,
-        **manifest_to_json(recording.manifest),
-        "streams": {role: _stream_facts(item) for role, item in recording.streams.items()},
-        "faults": list(recording.faults),
-    }
-    text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    document = _document(finished, full_hash)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         with new_folder(folder) as part:
             for role, stream in recording.streams.items():
                 _write_stream(stream, part / f"{role}.parquet")
-            write_file(part / MANIFEST_FILE, text.encode("utf-8", "surrogatepass"))
+            write_file(part / MANIFEST_FILE, document)
     except FileExistsError as problem:
         raise RecordingExistsError(
             f"{folder}: exists already; recordings are never overwritten, choose another folder"
@@ -162,6 +160,60 @@ def write_recording(
             "Free some space or choose a folder you may write to"
         ) from problem
     return finished
+
+
+def restore_recording(recording: Recording, folder: Path, full_hash: str) -> None:
+    """Write a recording over the damaged remains of the same one; notes and results stay.
+
+    Each file is replaced in one step, the manifest last, so that a failure can be repeated. A
+    manifest that can be read is kept, for the labels in it. Raises SwingspreadError when the disk
+    refuses.
+    """
+    try:
+        for role, stream in recording.streams.items():
+            packed = io.BytesIO()
+            _pack_stream(stream, packed)
+            write_file(folder / f"{check_role(role)}.parquet", packed.getvalue())
+        if not _is_manifest_of(recording, folder, full_hash):
+            finished = replace(recording, id=full_hash[:ID_LENGTH])
+            write_file(folder / MANIFEST_FILE, _document(finished, full_hash))
+    except OSError as problem:
+        raise SwingspreadError(
+            f"{folder}: is damaged and could not be put right ({problem.strerror}). Free some "
+            "space, or see who may write there"
+        ) from problem
+
+
+def _is_manifest_of(recording: Recording, folder: Path, full_hash: str) -> bool:
+    """Whether the folder's manifest can be read and is this recording's."""
+    try:
+        document = read_document(folder)
+        manifest_from_json(document, str(folder))
+    except SwingspreadError:
+        return False
+    expected = json.loads(_document(replace(recording, id=full_hash[:ID_LENGTH]), full_hash))
+    return all(document.get(key) == expected[key] for key in ("id", "content_sha256", "streams"))
+
+
+def _document(recording: Recording, full_hash: str) -> bytes:
+    """The content of ``recording.json``."""
+    document = {
+        "schema": SCHEMA,
+        "schema_version": SCHEMA_VERSION,
+        "id": recording.id,
+        "content_sha256": full_hash,
+        **manifest_to_json(recording.manifest),
+        "streams": {role: _stream_facts(item) for role, item in recording.streams.items()},
+        "faults": list(recording.faults),
+    }
+    text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    content = text.encode("utf-8", "surrogatepass")
+    if len(content) > LARGEST_MANIFEST:
+        raise SwingspreadError(
+            f"the facts and remarks of this recording take {len(content):,} bytes; shorten them to "
+            f"{LARGEST_MANIFEST:,} or fewer"
+        )
+    return content
 
 
 def read_document(folder: Path | str) -> dict[str, Any]:
@@ -286,6 +338,7 @@ def read_recording(folder: Path | str, verify: bool = False) -> Recording:
         if full_hash != document.get("content_sha256") or full_hash[:ID_LENGTH] != identity:
             raise SwingspreadError(
                 f"{folder}: the content no longer matches its hash: something was changed or "
-                "damaged since it was written; restore the folder from a copy, or import again"
+                "damaged since it was written; restore the folder from a copy, or move it away "
+                "and import again"
             )
     return Recording(str(identity), manifest, streams, tuple(str(fault) for fault in faults))

@@ -496,8 +496,8 @@ CASES: dict[str, Case] = {
         meta(lambda d: d.update(recorded_at="yesterday")), "should be a date", ("'yesterday'",)
     ),
     "remarks too long to keep": Case(
-        meta(lambda d: d.update(notes="x" * 10_001)),
-        "notes has 10,001 characters; keep 10,000",
+        meta(lambda d: d.update(notes="x" * 100_001)),
+        "notes has 100,001 characters; keep 100,000",
         ("meta.json",),
     ),
     "line break in a name": Case(

@@ -86,6 +86,82 @@ def test_the_same_content_is_never_stored_twice(library):
     assert len(library.entries()) == 1
 
 
+DAMAGE = {
+    "manifest cut off": ("recording.json", lambda file: file.write_text("{")),
+    "manifest gone": ("recording.json", lambda file: file.unlink()),
+    "manifest contradicts": (
+        "recording.json",
+        lambda file: file.write_text(file.read_text().replace('"samples": 20', '"samples": 3')),
+    ),
+    "samples spoilt": ("club.parquet", lambda file: file.write_bytes(b"PAR1")),
+    "samples gone": ("club.parquet", lambda file: file.unlink()),
+}
+
+
+@pytest.mark.parametrize("kind", DAMAGE)
+@pytest.mark.parametrize("folder_name", ["", "by hand"])
+def test_importing_a_damaged_recording_again_puts_it_right(library, kind, folder_name):
+    original = recording(name="first")
+    entry, _ = library.add(original)
+    folder = entry.folder
+    if folder_name:
+        folder = folder.rename(library.path / folder_name)
+    update_notes(folder, lambda notes: dataclasses.replace(notes, remarks="windy"))
+    file, damage = DAMAGE[kind]
+    damage(folder / file)
+    mended, is_new = library.add(recording(name="again"))
+    assert is_new
+    assert not mended.problem
+    assert library.read(original.id, verify=True).streams["club"].acc.shape == (20, 3)
+    unknown = folder_name and kind in ("manifest cut off", "manifest gone")
+    assert mended.folder == (library.path / original.id if unknown else folder)
+    assert read_notes(folder).remarks == "windy"
+    assert mended.name == ("first" if file == "club.parquet" else "again")
+    assert library.add(recording())[1] is False
+    assert not list(library.path.rglob("*.part"))
+
+
+def test_a_recording_that_only_a_later_version_reads_is_not_put_right(library):
+    entry, _ = library.add(recording())
+    path = entry.folder / "recording.json"
+    later = path.read_text().replace('"schema_version": 1', '"schema_version": 2')
+    path.write_text(later)
+    with pytest.raises(SwingspreadError, match="written by a later version"):
+        library.add(recording())
+    assert path.read_text() == later
+
+
+def test_a_recording_changed_by_hand_is_left_as_it_is(library):
+    entry, _ = library.add(recording())
+    path = entry.folder / "recording.json"
+    changed = path.read_text().replace('"length_m": 0.94', '"length_m": 0.95')
+    path.write_text(changed)
+    assert library.add(recording())[1] is False
+    assert path.read_text() == changed
+
+
+def test_a_folder_that_bears_another_recordings_id_is_named(library):
+    entry, _ = library.add(recording(1))
+    other = recording(2)
+    entry.folder.rename(library.path / other.id)
+    with pytest.raises(SwingspreadError, match=f"holds recording {entry.id}.*rename the folder"):
+        library.add(other)
+
+
+def test_a_disk_that_refuses_says_that_the_recording_is_damaged(library, monkeypatch):
+    entry, _ = library.add(recording())
+    (entry.folder / "club.parquet").unlink()
+
+    def full(descriptor):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(SwingspreadError, match=r"damaged and could not be put right.*No space"):
+        library.add(recording())
+    monkeypatch.undo()
+    assert library.add(recording())[1] is True
+
+
 def test_a_folder_copied_in_by_hand_is_found_and_not_stored_again(library):
     library.path.mkdir()
     copied = write_recording(recording(name="copied"), library.path / "by hand")

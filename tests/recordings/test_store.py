@@ -200,6 +200,12 @@ def test_a_failure_at_any_file_operation_leaves_nothing(
         read_recording(library / "one", verify=True)
 
 
+def test_facts_too_long_to_be_read_again_are_refused(tmp_path):
+    with pytest.raises(SwingspreadError, match="shorten them"):
+        write_recording(recording(notes="x" * 5_000_000), tmp_path / "one")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_role_that_cannot_be_a_file_name_is_refused(tmp_path):
     for role in ("../club", "con", "Club", "", "a" * 40, "club/x", "b\x00"):
         bad = Recording("", recording().manifest, {role: stream(role)})
