@@ -11,6 +11,7 @@ import difflib
 import json
 import math
 import os
+import stat
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -157,6 +158,27 @@ def _put_right(recording: Recording, folder: Path, full_hash: str) -> bool:
     return False
 
 
+def _as_folder(text: str) -> Path:
+    """The folder a text may mean; as it stands where its ~ names no user."""
+    try:
+        return Path(text).expanduser()
+    except RuntimeError:
+        return Path(text)
+
+
+def _holds_manifest(folder: Path) -> bool:
+    """True for a recording's folder; False for any other, and where that cannot be seen."""
+    return stat.S_ISREG(_mode(folder / MANIFEST_FILE))
+
+
+def _mode(path: Path) -> int:
+    """What lies at a path, as in `stat`; 0 for nothing, and where that cannot be seen."""
+    try:
+        return path.stat().st_mode
+    except (OSError, ValueError):
+        return 0
+
+
 def _alike(text: str) -> str:
     return unicodedata.normalize("NFC", text).strip().casefold()
 
@@ -165,16 +187,24 @@ class Library:
     """Recordings in one folder.
 
     path : the folder; None for the default in the platform's data folder. It is made when the
-    first recording is added. Raises SwingspreadError when it is a file.
+    first recording is added. Raises SwingspreadError when it is a file, or in the home of a user
+    that does not exist.
     """
 
     def __init__(self, path: Path | str | None = None) -> None:
-        self.path = Path(path).expanduser() if path is not None else default_library()
-        if self.path.exists() and not self.path.is_dir():
+        try:
+            self.path = Path(path).expanduser() if path is not None else default_library()
+        except RuntimeError as problem:
+            raise SwingspreadError(
+                f"{path}: no user of that name; write the library's folder out"
+            ) from problem
+        mode = _mode(self.path)
+        if mode and not stat.S_ISDIR(mode):
             raise SwingspreadError(f"{self.path}: a file, where the library folder should be")
 
     def folders(self) -> list[Path]:
-        """Every folder in the library that holds a manifest, in order of name."""
+        """Every folder in the library that holds a manifest, or may not be looked into, in order
+        of name."""
         try:
             with os.scandir(self.path) as found:
                 names = sorted(
@@ -185,7 +215,11 @@ class Library:
         except OSError as problem:
             raise SwingspreadError(f"{self.path}: cannot be read ({problem.strerror})") from problem
         candidates = [self.path / name for name in names]
-        return [folder for folder in candidates if (folder / MANIFEST_FILE).is_file()]
+        return [
+            folder
+            for folder in candidates
+            if _holds_manifest(folder) or not os.access(folder, os.X_OK)
+        ]
 
     def entries(self) -> list[LibraryEntry]:
         """All recordings, the newest first, then by name; damaged ones last."""
@@ -205,11 +239,11 @@ class Library:
         wanted = text.strip()
         if not wanted:
             raise SwingspreadError("no recording named; give an id, a name or a folder")
-        folder = Path(wanted).expanduser()
-        is_folder = (folder / MANIFEST_FILE).is_file()
+        folder = _as_folder(wanted)
+        is_folder = _holds_manifest(folder)
         if is_folder and (len(folder.parts) > 1 or folder.is_absolute() or wanted == "."):
             return _entry(folder)
-        if is_content_id(wanted) and (self.path / wanted / MANIFEST_FILE).is_file():
+        if is_content_id(wanted) and _holds_manifest(self.path / wanted):
             return _entry(self.path / wanted)
         entries = self.entries()
         tests = (
@@ -237,7 +271,7 @@ class Library:
         )
 
     def _none(self, wanted: str, entries: list[LibraryEntry]) -> str:
-        if Path(wanted).expanduser().is_dir():
+        if stat.S_ISDIR(_mode(_as_folder(wanted))):
             return f"{wanted}: a folder, but no recording in it ({MANIFEST_FILE} missing)"
         if not entries:
             return f"no recording {wanted!r}: the library {self.path} is empty; import one first"

@@ -6,6 +6,8 @@ import dataclasses
 import json
 import multiprocessing
 import os
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -57,6 +59,16 @@ def test_a_file_is_no_library(tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(SwingspreadError, match="a file, where the library"):
         Library(tmp_path / "file")
+
+
+def test_a_library_in_nobodys_home_is_refused():
+    with pytest.raises(SwingspreadError, match="no user of that name"):
+        Library("~nobody-of-that-name/library")
+
+
+def test_a_library_of_an_impossible_name_is_refused():
+    with pytest.raises(SwingspreadError, match="File name too long"):
+        Library("x" * 300).entries()
 
 
 def test_what_is_added_is_listed_and_read(library):
@@ -217,6 +229,13 @@ class TestFinding:
         with pytest.raises(SwingspreadError, match="no recording named"):
             Library(tmp_path / "none").resolve("  ")
 
+    @pytest.mark.parametrize("text", ["~nobody-of-that-name", "~nobody-of-that-name/x", "x" * 300])
+    def test_a_text_that_can_be_no_folder_is_no_trouble(self, library, ids, text):
+        with pytest.raises(SwingspreadError, match="no recording"):
+            library.resolve(text)
+        named, _ = library.add(recording(20, name=text[:100]))
+        assert library.resolve(text[:100]) == named.folder
+
     def test_a_folder_without_a_recording(self, library, tmp_path):
         with pytest.raises(SwingspreadError, match="a folder, but no recording in it"):
             library.resolve(str(tmp_path))
@@ -232,6 +251,26 @@ def test_a_damaged_recording_is_listed_with_the_reason_and_hides_nothing(library
     assert entries[1].id == bad.id
     with pytest.raises(SwingspreadError, match="not valid JSON"):
         library.read(bad.id)
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() != 0, reason="only root may become another")
+def test_a_folder_that_may_not_be_looked_into_is_listed_with_the_reason(library, tmp_path):
+    library.add(recording(1, name="good"))
+    shut, _ = library.add(recording(2, name="shut"))
+    shut.folder.chmod(0)
+    for above in (library.path, *library.path.parents[:-1]):
+        above.chmod(above.stat().st_mode | 0o055)
+    listing = (
+        "import os, sys; from imu.recordings.library import Library; os.setuid(65534)\n"
+        "for entry in Library(sys.argv[1]).entries(): print(entry.name, entry.problem)"
+    )
+    said = subprocess.run(
+        [sys.executable, "-c", listing, str(library.path)], capture_output=True, text=True
+    )
+    assert said.stderr == ""
+    good, bad = said.stdout.splitlines()
+    assert good.strip() == "good"
+    assert "Permission denied" in bad and shut.id in bad
 
 
 @pytest.mark.parametrize("endless", [float("inf"), 10**400], ids=["infinity", "beyond a float"])
