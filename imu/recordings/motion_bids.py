@@ -23,8 +23,10 @@ from pyarrow import csv as arrow_csv
 
 from imu.errors import SwingspreadError
 from imu.recordings.content import make_recording
+from imu.recordings.json_file import JsonObject
 from imu.recordings.manifest import manifest_from_json
 from imu.recordings.names import check_role
+from imu.recordings.sampling import check_increasing, check_sample_numbers
 from imu.types import FloatArray, Recording, Stream
 from imu.units import ACCELERATION_TO_SI, ANGULAR_RATE_TO_SI
 
@@ -80,17 +82,27 @@ def _read_run(paths: list[Path]) -> Recording:
 
 
 def _read_stream(path: Path, sidecar: Mapping[str, Any]) -> Stream:
-    role = check_role(str(sidecar.get("SensorRole", "")))
+    described = _beside(path, "motion.json")
+    if not sidecar.get("SensorRole"):
+        raise SwingspreadError(
+            f'{described}: SensorRole is missing; say where it was worn, as "forearm"'
+        )
+    try:
+        role = check_role(str(sidecar["SensorRole"]))
+    except SwingspreadError as problem:
+        raise SwingspreadError(f"{described}: {problem}") from problem
     channels = _channels(_beside(path, "channels.tsv"))
     samples = _samples(path, len(channels))
     acc = _vector(path, channels, samples, "ACCEL", ACCELERATION_TO_SI)
     gyr = _vector(path, channels, samples, "GYRO", ANGULAR_RATE_TO_SI)
     names = [str(channel["name"]) for channel in channels]
     clock = "sensor_clock" if "sensor_clock" in names else "latency"
+
+    def where(row: int, column: str) -> str:
+        return f"{path}: row {row + 1}, {column}"
+
     time = _column(path, names, samples, clock)
-    if len(time) and not bool(np.all(np.diff(time) > 0)):
-        row = int(np.argmax(np.diff(time) <= 0)) + 2
-        raise SwingspreadError(f"{path}: row {row}: the sensor's clock goes back or stands still")
+    check_increasing(time, clock, where)
     unknown = np.full(len(time), math.nan)
     host = samples[:, names.index("host_time")] if "host_time" in names else unknown
     numbers = (
@@ -98,16 +110,19 @@ def _read_stream(path: Path, sidecar: Mapping[str, Any]) -> Stream:
         if "sample_number" in names
         else np.arange(len(time), dtype=np.float64)
     )
+    rate = _number(described, sidecar, "SamplingFrequency", math.nan)
+    if not rate > 0:
+        raise SwingspreadError(f"{described}: SamplingFrequency should be the sensor's rate in Hz")
     return Stream(
         role=role,
         time=time,
         acc=acc,
         gyr=gyr,
-        seq=numbers.astype(np.int64),
+        seq=check_sample_numbers(numbers, "sample_number", where),
         host_time=host,
-        rate_hz=_number(path, sidecar, "SamplingFrequency", math.nan),
-        acc_range=_number(path, sidecar, "AccelerometerRange", math.inf),
-        gyr_range=_number(path, sidecar, "GyroscopeRange", math.inf),
+        rate_hz=rate,
+        acc_range=_number(described, sidecar, "AccelerometerRange", math.inf),
+        gyr_range=_number(described, sidecar, "GyroscopeRange", math.inf),
     )
 
 
@@ -210,13 +225,10 @@ def _document(path: Path) -> dict[str, Any]:
     return document
 
 
-def _number(path: Path, sidecar: Mapping[str, Any], key: str, missing: float) -> float:
-    value = sidecar.get(key, "n/a")
-    if value == "n/a":
+def _number(described: Path, sidecar: Mapping[str, Any], key: str, missing: float) -> float:
+    if sidecar.get(key, "n/a") == "n/a":
         return missing
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise SwingspreadError(f"{_beside(path, 'motion.json')}: {key} should be a number")
-    return float(value)
+    return JsonObject(sidecar, str(described)).number(key, -math.inf, math.inf, "")
 
 
 def _beside(path: Path, ending: str) -> Path:

@@ -184,10 +184,26 @@ def _remove(name: str) -> object:
         (_swap("channels.tsv", "m/s^2", "furlong"), "unit 'furlong'"),
         (_swap("channels.tsv", "units", "unit"), "column 'units'"),
         (_swap("motion.tsv", "n/a", "perhaps"), "columns of numbers"),
-        (_drop("motion.json", "SensorRole"), "sensor role"),
+        (_drop("motion.json", "SensorRole"), "motion.json: SensorRole is missing"),
+        (
+            _swap("motion.json", '"SensorRole": "club"', '"SensorRole": "my club"'),
+            "motion.json: sensor role 'my club'",
+        ),
         (_swap("motion.json", '"SensorRole": "club"', '"SensorRole": "forearm"'), "second sensor"),
         (_swap("motion.json", "{", "["), "cannot be read as JSON"),
         (_swap("motion.json", '"SamplingFrequency": 800.0', '"SamplingFrequency": "x"'), "number"),
+        (
+            _swap("motion.json", '"SamplingFrequency": 800.0', '"SamplingFrequency": "n/a"'),
+            "motion.json: SamplingFrequency should be the sensor's rate in Hz",
+        ),
+        (
+            _swap("motion.json", '"SamplingFrequency": 800.0', '"SamplingFrequency": 0'),
+            "motion.json: SamplingFrequency should be the sensor's rate in Hz",
+        ),
+        (
+            _swap("motion.json", '"SamplingFrequency": 800.0', f'"SamplingFrequency": {10**400}'),
+            "motion.json: SamplingFrequency should be a finite number",
+        ),
     ],
 )
 def test_a_damaged_dataset_is_named(change: object, message: str, tmp_path: Path) -> None:
@@ -207,7 +223,7 @@ def test_a_dataset_without_declared_facts_says_what_to_do(tmp_path: Path) -> Non
         read_motion_bids(tmp_path)
 
 
-def test_a_row_cut_short_or_a_sample_unknown_is_named(tmp_path: Path) -> None:
+def test_a_row_cut_short_and_a_sample_unknown_or_out_of_order_are_named(tmp_path: Path) -> None:
     write_motion_bids([recording()], tmp_path)
     (file,) = tmp_path.rglob("*tracksys-club*_motion.tsv")
     lines = file.read_text("utf-8").splitlines()
@@ -215,6 +231,15 @@ def test_a_row_cut_short_or_a_sample_unknown_is_named(tmp_path: Path) -> None:
     file.write_text("\n".join([*lines[:6], "\t".join(["n/a", "n/a", *cells[2:]]), ""]), "utf-8")
     with pytest.raises(SwingspreadError, match="row 7: ACCEL is unknown"):
         read_motion_bids(tmp_path)
+    for column, cell, message in (
+        (7, "3.5", "row 7, sample_number: sample number 3.5 is not whole"),
+        (7, "2", "row 7, sample_number: sample number falls from 5 to 2"),
+        (8, "1.0", "row 7, sensor_clock: time goes back"),
+    ):
+        spoilt = [*cells[:column], cell, *cells[column + 1 :]]
+        file.write_text("\n".join([*lines[:6], "\t".join(spoilt), *lines[7:]]), "utf-8")
+        with pytest.raises(SwingspreadError, match=message):
+            read_motion_bids(tmp_path)
     file.write_text("\n".join([line.rsplit("\t", 2)[0] for line in lines]), "utf-8")
     with pytest.raises(SwingspreadError, match="Expected 10 columns, got 8"):
         read_motion_bids(tmp_path)
