@@ -1,4 +1,5 @@
-"""Numbers as people read them: a true minus sign, no negative zero, no false precision."""
+"""Numbers as people read them: a true minus sign, no negative zero, no false precision, and one or
+several of a thing."""
 
 from __future__ import annotations
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.recordings.column_map import QUANTITIES, ColumnMap, other_unit
 from imu.recordings.gravity_check import better_scale, gravity_errors
 from imu.recordings.sampling import Where
@@ -224,7 +225,7 @@ def check_ranges(stream: Stream) -> list[str]:
             )
         elif largest > 0.999 * limit:
             count = int(np.count_nonzero((np.abs(values) > 0.999 * limit).any(axis=1)))
-            notes.append(f"{count} samples at the end of the {word}'s range (clipped)")
+            notes.append(f"{counted(count, 'sample')} at the end of the {word}'s range (clipped)")
     return notes
 
 

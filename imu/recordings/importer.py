@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.recordings import checks, timing_checks
 from imu.recordings.column_map import ColumnMap, column_map_for
 from imu.recordings.content import make_recording
@@ -55,7 +56,8 @@ def _clock(values: FloatArray, columns: ColumnMap, file: CsvFile) -> tuple[Float
     column = str(columns.columns["t_sensor"])
     ticks, turns = unwrap_counter(values)
     check_increasing(ticks, column, file.where)
-    notes = [f"the sensor's clock ran over {turns} times and was continued"] if turns else []
+    over = f"the sensor's clock ran over {counted(turns, 'time')} and was continued"
+    notes = [over] if turns else []
     factor = columns.factor("t_sensor")
     # dividing by a whole number rounds correctly, multiplying by 1e-6 does not
     time = ticks if factor == 1.0 else ticks / round(1.0 / factor)
@@ -78,7 +80,7 @@ def _numbers(
         seq, mended = reconcile(checked, time)
         notes = [mended] if mended else []
         if turns:
-            notes.append(f"sample numbers ran over {turns} times and were continued")
+            notes.append(f"sample numbers ran over {counted(turns, 'time')} and were continued")
     losses = describe_losses(seq, time)
     return seq, notes + ([losses] if losses else [])
 
@@ -98,9 +100,9 @@ def _arrivals(
             f"{file.where(row, str(columns.columns['t_host']))}: arrival time goes back; sort the "
             'rows by seq, or, if the host\'s clock was set back, map "t_host" to null'
         )
-    if len(known) < len(host):
-        return host, [f"{len(host) - len(known)} arrival times are missing"]
-    return host, []
+    missing = len(host) - len(known)
+    said = f"{counted(missing, 'arrival time')} {'is' if missing == 1 else 'are'} missing"
+    return host, [said] if missing else []
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,6 +21,7 @@ import platformdirs
 
 from imu.errors import SwingspreadError
 from imu.moments import moment
+from imu.number_words import counted
 from imu.recordings.atomic import remove_folder, sweep_leftovers
 from imu.recordings.content import ID_LENGTH, content_hash, is_content_id
 from imu.recordings.manifest import LaterVersionError, manifest_from_json
@@ -278,7 +279,7 @@ class Library:
         known = {_alike(entry.name): entry for entry in entries if entry.name}
         close = difflib.get_close_matches(_alike(wanted), known, n=3, cutoff=0.6)
         hint = "".join(f"\n  did you mean  {known[name].line()}" for name in close)
-        count = f"{len(entries)} recording{'s' * (len(entries) != 1)}"
+        count = counted(len(entries), "recording")
         return (
             f"no recording {wanted!r} in {self.path} ({count}); `swingspread list` shows them{hint}"
         )

@@ -12,6 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.recordings.csv_file import is_whole
 from imu.types import FloatArray, IntArray
 
@@ -155,14 +156,14 @@ def reconcile(seq: IntArray, time: FloatArray) -> tuple[IntArray, str]:
     if hidden.any():
         moved = seq + np.concatenate([[0], np.cumsum(hidden)]).astype(np.int64)
         return moved, (
-            f"{int(hidden.sum())} samples missing by the sensor's clock that the sample numbers "
-            "do not show; the numbers were moved on there"
+            f"{counted(int(hidden.sum()), 'sample')} missing by the sensor's clock that the sample "
+            "numbers do not show; the numbers were moved on there"
         )
     ahead = steps - elapsed
     odd = int(np.count_nonzero((ahead > 2) & (ahead > 0.05 * steps)))
     if odd:
         return seq, (
-            f"sample numbers jump ahead of the sensor's clock at {odd} places; "
+            f"sample numbers jump ahead of the sensor's clock at {counted(odd, 'place')}; "
             "losses there may be overstated"
         )
     return seq, ""
@@ -178,5 +179,5 @@ def describe_losses(seq: IntArray, time: FloatArray) -> str:
     gaps = int(np.count_nonzero(lost))
     part = 100.0 * total / (len(seq) + total)
     longest = float(np.diff(time)[lost > 0].max()) * 1e3
-    places = f"{gaps} gap{'s' * (gaps != 1)}"
-    return f"{total} samples lost in {places} ({part:.2g} %), the longest {longest:.0f} ms"
+    lost_words = f"{counted(total, 'sample')} lost in {counted(gaps, 'gap')}"
+    return f"{lost_words} ({part:.2g} %), the longest {longest:.0f} ms"

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.recordings.atomic import locked, write_file
 from imu.recordings.kept_file import read_kept
 from imu.recordings.names import clean_label
@@ -60,10 +61,8 @@ class SavedPlan:
         """One session of it to record by. Raises SwingspreadError when there is none such."""
         blocks = tuple(block for block in self.blocks() if block.session == session)
         if not blocks:
-            count = len(self.sessions())
-            raise SwingspreadError(
-                f"plan {self.name!r} has {count} session{'s' * (count != 1)}, no session {session}"
-            )
+            count = counted(len(self.sessions()), "session")
+            raise SwingspreadError(f"plan {self.name!r} has {count}, no session {session}")
         kinds = tuple(dict.fromkeys(block.label for block in self.blocks()))
         return FollowedPlan(self.name, session, blocks, kinds=kinds)
 

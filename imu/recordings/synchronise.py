@@ -17,6 +17,7 @@ import numpy as np
 from scipy.signal import correlate
 
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.recordings.clock import fit_clock
 from imu.recordings.even_time import even_times
 from imu.recordings.manifest import FILTER_DELAY
@@ -67,7 +68,7 @@ def align(recording: Recording) -> AlignedStreams:
         role: replace(stream, time=clocks[role].to_recording(even_times(stream)) - delays[role])
         for role, stream in recording.streams.items()
     }
-    return AlignedStreams(streams, clocks, tuple(warnings), delays)
+    return AlignedStreams(streams, clocks, tuple(dict.fromkeys(warnings)), delays)
 
 
 def _tie(stream: Stream, club: Stream, start: float) -> tuple[ClockModel, list[str]]:
@@ -91,7 +92,8 @@ def _tie(stream: Stream, club: Stream, start: float) -> tuple[ClockModel, list[s
     for name, fit in ((stream.role, ours), (club.role, theirs)):
         if len(fit.steps):
             notes.append(
-                f"{name}: the computer's clock jumped {len(fit.steps)} time(s) during recording"
+                f"{name}: the computer's clock jumped {counted(len(fit.steps), 'time')} during "
+                "recording"
             )
     return model, notes
 

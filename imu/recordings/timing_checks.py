@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.recordings.column_map import QUANTITIES, ColumnMap, other_unit
 from imu.recordings.sampling import sample_period
 from imu.types import FloatArray, Stream
@@ -21,7 +22,7 @@ def check_count(samples: int, where: str) -> None:
     """Refuse a file with too few rows to know its rate."""
     if samples < LEAST_SAMPLES:
         raise SwingspreadError(
-            f"{where}: only {samples} row{'s' * (samples != 1)} of samples; "
+            f"{where}: only {counted(samples, 'row')} of samples; "
             "export the whole recording from the logger"
         )
 

@@ -253,6 +253,14 @@ def test_lost_samples_are_found_from_sample_numbers_and_said(files):
     assert "club: 8 samples lost in 2 gaps (0.33 %), the longest 20 ms" in recording.faults
 
 
+def test_one_of_a_thing_is_said_as_one(files):
+    drop_rows(files["club"], 100, 1)
+    loggers.change_cell(files["club"], 9, "t_host_s", "")
+    faults = load(files).faults
+    assert "club: 1 sample lost in 1 gap (0.042 %), the longest 5 ms" in faults
+    assert "club: 1 arrival time is missing" in faults
+
+
 def test_losses_that_sample_numbers_hide_are_found_from_the_clock(files):
     drop_rows(files["club"], 100, 7)
     table = loggers.read_csv(files["club"])
@@ -282,7 +290,7 @@ def test_counters_that_run_over_are_continued(files, sound, name, offset, bits):
     stream = load(files).streams["club"]
     np.testing.assert_allclose(np.diff(stream.time), np.diff(sound.streams["club"].time))
     np.testing.assert_array_equal(np.diff(stream.seq), 1)
-    assert any("ran over 1 times and w" in fault for fault in load(files).faults)
+    assert any("ran over 1 time and w" in fault for fault in load(files).faults)
 
 
 def test_missing_arrival_times_are_not_a_number(files):
