@@ -46,8 +46,9 @@ SWING_RATE_RAD_S = 8.0
 class Motions:
     """Sizes that characterise a stream, m/s² and rad/s.
 
-    rest : near rest. top : root mean square of the most violent samples. sustained : in the
-    blocks of greatest mean acceleration, that acceleration and the turning rate with it.
+    rest : median near rest. top : root mean square of the most violent samples. sustained : median
+    over the blocks of greatest mean acceleration, of that acceleration and of the turning rate
+    with it; 0 in a recording too short to have such blocks.
     """
 
     rest_acc: float
@@ -242,11 +243,11 @@ def check_order(forearm: Motions, club: Motions, files: tuple[str, str]) -> str:
     """Is the supposed club the one that turns faster and is struck harder?
 
     Raises SwingspreadError when the evidence for exchanged sensors is strong; returns a
-    sentence when only one of the two signs speaks for it.
+    sentence when the turning rate alone speaks for it.
     """
-    rate, shock = forearm.top_gyr / club.top_gyr, forearm.top_acc / club.top_acc
     if min(forearm.top_gyr, club.top_gyr) < SWING_RATE_RAD_S:
         return ""
+    rate, shock = forearm.top_gyr / club.top_gyr, forearm.top_acc / club.top_acc
     if rate > CLEARLY and shock > CLEARLY:
         raise SwingspreadError(
             f"{files[0]} (forearm) and {files[1]} (club) seem swapped: the supposed forearm turns "

@@ -13,7 +13,8 @@ m/s² and rad/s. Any other layout is described by a JSON map, given with ``--map
       "sensors": {"club": {"units": {"acc": "mg"}}}
     }
 
-Every key may be left out. A minus before a column's name ("-GyrX") reverses its sign.
+Every key may be left out; units have to stand in one of the files. A minus before a column's name
+("-GyrX") reverses its sign.
 ``t_sensor`` is the sensor's own clock. ``null`` says that the logger has no such column: then
 ``seq`` is worked out from the clock, and arrival times ``t_host`` are unknown. In a map with
 ``columns``, ``seq`` and ``t_host`` count as null when they are not named.
@@ -104,10 +105,19 @@ def _columns(source: JsonObject) -> dict[str, str | None]:
         name = source.text(key).strip() or None
         if name is None and what not in OPTIONAL:
             raise source.problem(key, "names no column; only seq and t_host may be missing")
-        if name is not None and name in found.values():
-            raise source.problem(key, f"names column {name!r}, which another key names as well")
         found[what] = name
     return found
+
+
+def _check_each_named_once(columns: Mapping[str, str | None], where: str) -> None:
+    """Refuse one column for two things, most often a slip while copying a line of the map."""
+    holders: dict[str, str] = {}
+    for what, name in columns.items():
+        if name is not None and holders.setdefault(name, what) != what:
+            raise SwingspreadError(
+                f"{where}: column {name!r} is named for {holders[name]} and for {what}; each has a "
+                "column of its own"
+            )
 
 
 def _layout(source: JsonObject, base: CsvLayout) -> CsvLayout:
@@ -158,6 +168,7 @@ def column_map_for(role: str, meta: JsonObject, given: JsonObject | None) -> Col
         axis for axis in AXES if (name := columns[axis]) is not None and name.startswith("-")
     )
     columns |= {axis: str(columns[axis]).removeprefix("-").strip() for axis in turned}
+    _check_each_named_once(columns, (given or meta).where)
     return ColumnMap(columns, units, layout, turned)
 
 

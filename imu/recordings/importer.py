@@ -12,6 +12,7 @@ assumed or mended is said in the recording's faults.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -226,7 +227,9 @@ def import_csv(
     if not files:
         raise SwingspreadError("no sensor file given; name one with --forearm or --club")
     both = FOREARM in files and CLUB in files
-    if swap and both:
+    if swap and not both:
+        raise SwingspreadError("--swap exchanges the forearm and the club file; give both")
+    if swap:
         files[FOREARM], files[CLUB] = files[CLUB], files[FOREARM]
     roles = list(files)
     meta_source = _json_source(meta, "meta")
@@ -250,7 +253,7 @@ def import_csv(
         role: _read_samples(path, maps[role], _share(progress, index, len(files)))
         for index, (role, path) in enumerate(files.items())
     }
-    if swap and both and _rates_fit_crosswise(samples, facts):
+    if swap and _rates_fit_crosswise(samples, facts):
         facts = _exchange_sensors(facts)
     found = {
         role: checks.motions(item.acc, item.gyr, sample_period(item.time))
@@ -280,13 +283,14 @@ def import_csv(
         )
         notes = [*item.notes, rate_note, *checks.check_ranges(streams[role])]
         faults += [f"{role}: {note}" for note in notes if note]
-    if both:
-        checks.check_distinct(streams[FOREARM], streams[CLUB])
-        faults.append(timing_checks.check_overlap(streams[FOREARM], streams[CLUB]))
-        if not keep_order:
-            names = (files[FOREARM].name, files[CLUB].name)
-            faults.append(checks.check_order(found[FOREARM], found[CLUB], names))
-    else:
-        missing = CLUB if FOREARM in streams else FOREARM
+    for first, second in itertools.combinations(streams.values(), 2):
+        checks.check_distinct(first, second)
+        faults.append(timing_checks.check_overlap(first, second))
+    if both and not keep_order:
+        names = (files[FOREARM].name, files[CLUB].name)
+        faults.append(checks.check_order(found[FOREARM], found[CLUB], names))
+    if not both:
+        missing = " and no ".join(role for role in (FOREARM, CLUB) if role not in streams)
         faults.append(f"no {missing} sensor: what needs both sensors cannot be had")
-    return make_recording(facts.manifest, streams, tuple(fault for fault in faults if fault))
+    said = tuple(dict.fromkeys(fault for fault in faults if fault))
+    return make_recording(facts.manifest, streams, said)

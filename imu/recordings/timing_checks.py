@@ -129,8 +129,8 @@ def check_overlap(first: Stream, second: Stream) -> str:
     if shared <= 0:
         raise SwingspreadError(
             f"{first.role} and {second.role} do not overlap: by arrival time the {first.role} ran "
-            f"from {start:.6g} to {end:.6g} s, the {second.role} from {other_start:.6g} to "
-            f"{other_end:.6g} s; give two files of the same recording"
+            f"from {start:.1f} to {end:.1f} s, the {second.role} from {other_start:.1f} to "
+            f"{other_end:.1f} s; give two files of the same recording"
         )
     if shared < 0.5 * shorter:
         return f"{first.role} and {second.role} overlap for only {shared:.1f} s"

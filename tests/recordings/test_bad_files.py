@@ -121,9 +121,23 @@ def exchange_with_rates(folder: Path) -> None:
     )
 
 
+def belt(change: Callable[[list[list[str]]], list[list[str]]]) -> Callable[[Path], object]:
+    def spoil(folder: Path) -> None:
+        table = loggers.read_csv(folder / "forearm.csv")
+        loggers.write_csv(folder / "belt.csv", change(table[1:]))
+        loggers.change_meta(folder / "meta.json", lambda d: d.update(belt_sensor={"rate_hz": 200}))
+
+    return spoil
+
+
+def later(seconds: str) -> str:
+    return f"{float(seconds) + 1.7e9:.3f}"
+
+
 ACC, GYR = "ax ay az", "gx gy gz"
 PACKED = ("--forearm", "forearm.csv.gz")
 MAP = ("--map", "map.json")
+BELT = ("--sensor", "belt=belt.csv")
 
 CASES: dict[str, Case] = {
     # the file as a whole
@@ -170,7 +184,9 @@ CASES: dict[str, Case] = {
         nothing, "given for forearm and for club", ("club.csv",), ("--forearm", "club.csv")
     ),
     "copy of the same file": Case(
-        copy_club_to_forearm, "the very same samples", ("forearm", "club", "its own file")
+        copy_club_to_forearm,
+        "the files for forearm and club hold the very same samples",
+        ("its own file",),
     ),
     # rows and columns
     "semicolons": Case(
@@ -310,7 +326,7 @@ CASES: dict[str, Case] = {
     ),
     "no overlap": Case(
         column("t_host_s", lambda v: f"{v + 500:.3f}"),
-        "do not overlap",
+        "forearm and club do not overlap",
         ("forearm", "club", "same recording"),
     ),
     "too few rows": Case(
@@ -515,8 +531,20 @@ CASES: dict[str, Case] = {
     ),
     "one column mapped twice": Case(
         column_map(columns={"ax": "ay", "ay": "ay"}),
-        "which another key names as well",
-        ("map.json", "columns.ay"),
+        "column 'ay' is named for ax and for ay",
+        ("map.json",),
+        MAP,
+    ),
+    "one column mapped twice, once reversed": Case(
+        column_map(columns={"gx": "gx", "gy": "-gx"}),
+        "column 'gx' is named for gx and for gy",
+        ("map.json",),
+        MAP,
+    ),
+    "a plain name that stays mapped taken for another": Case(
+        column_map(columns={"gz": "gy"}),
+        "column 'gy' is named for gy and for gz",
+        ("map.json",),
         MAP,
     ),
     "acceleration mapped to nothing": Case(
@@ -530,6 +558,18 @@ CASES: dict[str, Case] = {
     ),
     # the command line
     "no sensor file": Case(nothing, "no sensor file given", ("--forearm",), ("none",)),
+    "swap of one file": Case(
+        nothing, "--swap exchanges the forearm and the club file", ("give both",), ("alone",)
+    ),
+    "third sensor of another time": Case(
+        belt(lambda table: [[later(row[0]), *row[1:3], row[4], row[3], *row[5:]] for row in table]),
+        "forearm and belt do not overlap",
+        ("from 0.3 to 6.2 s", "from 1700000000.3 to 1700000006.2 s"),
+        BELT,
+    ),
+    "third sensor a copy of another": Case(
+        belt(lambda table: table), "the files for forearm and belt hold the very same", (), BELT
+    ),
     "role not a name": Case(
         nothing, "role '../belt' cannot be a file name", (), ("--sensor", "../belt=club.csv")
     ),
@@ -558,10 +598,13 @@ def export(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def command(folder: Path, library: Path, extra: tuple[str, ...] = ()) -> list[str]:
     files = {"--forearm": "forearm.csv", "--club": "club.csv", "--meta": "meta.json"}
+    others: list[str] = []
     if extra == ("none",):
         del files["--forearm"], files["--club"]
         extra = ()
-    others: list[str] = []
+    if extra == ("alone",):
+        del files["--club"]
+        others, extra = ["--swap"], ()
     for key, value in zip(extra[::2], extra[1::2], strict=True):
         if key in ("--sensor", "--name"):
             role, mark, file = value.partition("=")
