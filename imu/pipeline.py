@@ -214,11 +214,13 @@ def _clock_error(recording: Recording, aligned: AlignedStreams, role: str) -> fl
 
 
 def _with_club_clock(swings: pd.DataFrame, clock: ClockModel) -> pd.DataFrame:
+    """The swing table with the events' times in the club sensor's own clock as well."""
     columns = {
         f"{event}_club_clock_us": clock.to_sensor(swings[f"{event}_s"].to_numpy(float)) * 1e6
         for event in EVENTS
     }
-    return swings.drop(columns=[c for c in columns if c in swings]).assign(**columns)
+    kept = swings.drop(columns=[name for name in columns if name in swings])
+    return pd.concat([kept, pd.DataFrame(columns, index=kept.index)], axis=1)
 
 
 def _with_shift(clock: ClockModel, fit: SessionFit, delay_se: float) -> dict[str, Any]:
@@ -252,7 +254,13 @@ def _empty(
 ) -> Analysis:
     """An analysis without a measured swing."""
     rows = [_lost(number, window) for number, window in enumerate(windows, start=1)]
-    swings = pd.DataFrame(rows, columns=list(SWING_COLUMNS))
+    columns = [*SWING_COLUMNS, *further_swing_columns(aligned.streams)]
+    swings = _with_club_clock(pd.DataFrame(rows, columns=columns), aligned.clocks[CLUB])
+    what = (
+        f"no swing could be measured: one sensor has no samples around the {len(windows)} found"
+        if windows
+        else "no swings were found in this recording"
+    )
     clock = aligned.clocks[FOREARM]
     others = {FOREARM: aligned.streams[CLUB], CLUB: aligned.streams[FOREARM]}
     swapped = replace(aligned, streams={r: replace(s, role=r) for r, s in others.items()})
@@ -262,8 +270,8 @@ def _empty(
         version=imu.__version__,
         handedness=recording.manifest.player.handedness,
         settings=settings.as_dict(),
-        swings=swings,
-        curves=pd.DataFrame(columns=list(CURVE_COLUMNS)),
+        swings=swings[columns],
+        curves=pd.DataFrame(columns=[*CURVE_COLUMNS, *further_curve_columns(aligned.streams)]),
         calibration={},
         clock={
             "base": "club sensor's clock from its first sample",
@@ -274,7 +282,7 @@ def _empty(
         warnings=(
             *aligned.warnings,
             *recording.faults,
-            "no swings were found in this recording",
+            what,
             *why,
         ),
     )
