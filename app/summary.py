@@ -6,14 +6,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from app.components.numbers import plain, with_unit
 from app.preferences import Preferences
 from imu.columns import METRIC_BY_NAME, Metric
 from imu.figures.alignment import AlignedCurves
-from imu.figures.bands import spread_over_time
+from imu.figures.bands import widest_hinge
 from imu.number_words import decimals_for
 from imu.variation.noise import UNKNOWN_NOISE
 from imu.variation.spread import spread_table
@@ -116,19 +115,3 @@ def session_sentence(swings: pd.DataFrame, aligned: AlignedCurves) -> str:
     )
     where = widest_hinge(aligned)
     return f"{text} {where}" if where else text
-
-
-def widest_hinge(aligned: AlignedCurves) -> str:
-    """Where between the top and impact the hinge spreads most, in words."""
-    lines = aligned.values["hinge_deg"]
-    if len(lines) < 3:
-        return ""
-    spread = spread_over_time(lines)
-    top = float(np.nanmedian(aligned.events["club_top"]))
-    down = (aligned.grid >= top) & (aligned.grid <= 0.0) & np.isfinite(spread)
-    if not down.any():
-        return ""
-    at = int(np.argmax(np.where(down, spread, -1.0)))
-    before = -1e3 * aligned.grid[at]
-    moment = "at impact" if before < 5 else f"{before:.0f}\u00a0ms before impact"
-    return f"On the way down the hinge varies most {moment} (SD {spread[at]:.1f}°)."

@@ -6,14 +6,13 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from imu.columns import METRIC_BY_NAME
 from imu.exports.pictures import MOST_LINES
 from imu.exports.report_page import Finding
 from imu.figures.alignment import AlignedCurves
-from imu.figures.bands import spread_over_time
+from imu.figures.bands import widest_hinge
 from imu.number_words import decimals, number, with_unit
 from imu.variation.blocks import BETWEEN, WARM_UP
 from imu.variation.compare import Comparison
@@ -189,23 +188,11 @@ def overlay_caption(aligned: AlignedCurves) -> str:
 
 
 def spread_caption(aligned: AlignedCurves) -> str:
-    """Where on the way down the hinge spreads most, and how far at impact."""
-    spread = spread_over_time(aligned.values["hinge_deg"])
-    tops = aligned.events["club_top"]
-    top = float(np.nanmedian(tops)) if np.isfinite(tops).any() else -0.3
-    down = (aligned.grid >= top) & (aligned.grid <= 0.0) & np.isfinite(spread)
-    if not down.any():
+    """Where on the way down the hinge spreads most, and what the picture cannot show."""
+    where = widest_hinge(aligned)
+    if not where:
         return "Too few swings to show where they spread."
-    at = int(np.argmax(np.where(down, spread, -1.0)))
-    impact = float(np.interp(0.0, aligned.grid[down], spread[down]))
-    before = -1e3 * float(aligned.grid[at])
-    if before < 5:
-        return f"On the way down the hinge differs most at impact (SD {impact:.1f}°)."
-    return (
-        f"On the way down the hinge differs most {before:.0f} ms before impact "
-        f"(SD {spread[at]:.1f}°); at impact the SD is {impact:.1f}°. "
-        "Lining up hides differences of timing: for those see the numbers."
-    )
+    return f"{where} Lining up hides differences of timing: for those see the numbers."
 
 
 def next_time(

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from imu.figures.alignment import Float32
+from imu.figures.alignment import AlignedCurves, Float32
 
 
 def quantiles(lines: Float32, levels: Sequence[float]) -> NDArray[np.float64]:
@@ -27,3 +27,31 @@ def spread_over_time(lines: Float32) -> NDArray[np.float64]:
         spread = np.nanstd(lines.astype(np.float64), axis=0, ddof=1)
     spread[np.isfinite(lines).sum(axis=0) < 3] = np.nan
     return spread
+
+
+AT_IMPACT_S = 0.005
+"""Nearer to impact than this is at impact."""
+
+
+def widest_hinge(aligned: AlignedCurves) -> str:
+    """Where from the club's top to impact the hinge spreads most, in a sentence.
+
+    aligned : lined up at impact, with ``hinge_deg``. "" where under three swings reach, or when
+    no top is known.
+    """
+    tops = aligned.events["club_top"]
+    if not np.isfinite(tops).any():
+        return ""
+    spread = spread_over_time(aligned.values["hinge_deg"])
+    down = (aligned.grid >= np.nanmedian(tops)) & (aligned.grid <= 0.0) & np.isfinite(spread)
+    if not down.any():
+        return ""
+    at = int(np.argmax(np.where(down, spread, -1.0)))
+    most, before = spread[at], -float(aligned.grid[at])
+    if before < AT_IMPACT_S:
+        return f"On the way down the hinge varies most at impact (SD {most:.1f}°)."
+    impact = float(np.interp(0.0, aligned.grid[down], spread[down]))
+    return (
+        f"On the way down the hinge varies most {1e3 * before:.0f}\u00a0ms before impact "
+        f"(SD {most:.1f}°; at impact {impact:.1f}°)."
+    )

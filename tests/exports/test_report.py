@@ -20,7 +20,8 @@ from imu.exports.pdf import find_browser, print_pdf
 from imu.exports.pictures import align_set
 from imu.exports.report import compose_report, set_manifest, write_report
 from imu.exports.report_page import render
-from imu.exports.report_words import next_time
+from imu.exports.report_words import next_time, spread_caption
+from imu.figures.alignment import AlignedCurves
 from imu.types import Analysis, Club, Manifest, Player
 from imu.variation.compare import compare_sets
 from imu.variation.sets import Selection, SwingSet, pool, select
@@ -178,6 +179,29 @@ def test_next_time_asks_for_the_swings_that_statistics_ask_for() -> None:
     both = " ".join(next_time(40, ["warm-up", "practice", "pressure"]))
     assert "several blocks (practice, pressure)" in both and "record a block" not in both
     assert "4 swings say little" in " ".join(next_time(4, ["practice"]))
+
+
+def opening(sizes: dict[float, float], tops: list[float]) -> AlignedCurves:
+    """Three swings whose hinge spreads by these SDs at these times, s from impact."""
+    grid = np.array(sorted(sizes))
+    lines = np.outer([-1.0, 0.0, 1.0], [sizes[time] for time in grid]).astype(np.float32)
+    events = {"club_top": np.array(tops)}
+    return AlignedCurves("impact", grid, ("1", "2", "3"), {"hinge_deg": lines}, events)
+
+
+def test_where_the_hinge_spreads_most_is_said_of_the_way_down() -> None:
+    sizes = {-0.3: 9.0, -0.2: 2.0, -0.06: 5.0, 0.0: 3.0, 0.1: 8.0}
+    tops = [-0.25, math.nan, -0.25]
+    said = spread_caption(opening(sizes, tops))
+    assert said.startswith(
+        "On the way down the hinge varies most 60\u00a0ms before impact (SD 5.0°; at impact 3.0°)."
+    )
+    at_impact = spread_caption(opening(sizes | {0.0: 6.0}, tops))
+    assert at_impact.startswith("On the way down the hinge varies most at impact (SD 6.0°).")
+    few = opening(sizes, tops)
+    few.values["hinge_deg"][0] = math.nan
+    for unknown in (few, opening(sizes, [math.nan] * 3)):
+        assert spread_caption(unknown) == "Too few swings to show where they spread."
 
 
 def test_ticks_are_round_and_inside() -> None:
