@@ -178,7 +178,7 @@ def _comparison_table(comparison: Comparison) -> Table:
 
 
 def _small_print(chosen: SwingSet, version: str) -> tuple[str, ...]:
-    recordings = ", ".join(chosen.values("recording_id"))
+    identities = chosen.values("recording_id")
     left_out = "; ".join(
         f"swing {row['swing']}: {row['reason']}" for row in chosen.left_out.to_dict("records")
     )
@@ -187,7 +187,8 @@ def _small_print(chosen: SwingSet, version: str) -> tuple[str, ...]:
         "Hinge is the angle between forearm and shaft, seen through the grip. Release is the "
         "moment, before impact, at which the hinge has opened by 10° (unless set otherwise) from "
         "its greatest value in the downswing.",
-        f"Made by swingspread {version} from recording {recordings}.",
+        f"Made by swingspread {version} from recording{'s' * (len(identities) != 1)} "
+        f"{', '.join(identities)}.",
     ]
     if left_out:
         paragraphs.insert(2, f"Left out: {left_out}.")

@@ -13,7 +13,7 @@ from imu.exports.pictures import MOST_LINES
 from imu.exports.report_page import Finding
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import widest_hinge
-from imu.number_words import decimals, number, with_unit
+from imu.number_words import counted, decimals, number, with_unit
 from imu.variation.blocks import BETWEEN, WARM_UP
 from imu.variation.compare import Comparison
 from imu.variation.intervals import Interval
@@ -45,7 +45,13 @@ WIDER_LIMIT = 1.5
 
 def amount(row: Row, key: str = "mean") -> str:
     """A number of the statistics with its unit, rounded to what its spread makes worth saying."""
-    return with_unit(number(float(row[key]), decimals(float(row["sd"]))), str(row["unit"]))
+    return with_unit(number(float(row[key]), _places(row)), str(row["unit"]))
+
+
+def _places(row: Row) -> int:
+    """Decimals that the spread makes worth saying; without one, those of the mean."""
+    sd = float(row["sd"])
+    return decimals(sd if math.isfinite(sd) and sd > 0 else float(row["mean"]))
 
 
 def give_or_take(row: Row) -> str:
@@ -53,8 +59,7 @@ def give_or_take(row: Row) -> str:
     sd = float(row["sd"])
     if not math.isfinite(sd):
         return "too few swings to say how far it varies"
-    places = decimals(sd)
-    return f"give or take {amount(row, 'sd')} (95 % {_ends(row, places)})"
+    return f"give or take {amount(row, 'sd')} (95 % {_ends(row, _places(row))})"
 
 
 def _ends(row: Row, places: int) -> str:
@@ -95,9 +100,10 @@ def _tempo(rows: Mapping[str, Row]) -> Finding:
     ratio, back, down = rows["tempo_ratio"], rows["backswing_ms"], rows["downswing_ms"]
     if not math.isfinite(float(ratio["mean"])):
         return Finding("Tempo", "not known", "Tempo could not be read in any swing.")
+    several = math.isfinite(float(down["sd"]))
     text = (
-        f"{amount(back)} back, {amount(down)} down; the downswing {give_or_take(down)}. "
-        f"Back to down is {number(float(ratio['mean']), 2)} to 1."
+        f"{amount(back)} back, {amount(down)} down; {'the downswing ' * several}"
+        f"{give_or_take(down)}. Back to down is {number(float(ratio['mean']), 2)} to 1."
     )
     return Finding("Tempo", _figure(ratio), _joined(text, resolved_words(down)))
 
@@ -111,7 +117,7 @@ def _impact(row: Row) -> Finding:
 
 def _figure(row: Row) -> str:
     """Mean and SD, the large figure of a finding."""
-    places = decimals(float(row["sd"]))
+    places = _places(row)
     mean, unit = number(float(row["mean"]), places), str(row["unit"])
     if not math.isfinite(float(row["sd"])):
         return with_unit(mean, unit)
@@ -202,7 +208,7 @@ def next_time(
 
     blocks : labels of the swings reported on, each once.
     """
-    needed = swings_for_sd_ratio(WIDER_LIMIT) or 0
+    needed = swings_for_sd_ratio(WIDER_LIMIT)
     swung = [label for label in blocks if label not in (WARM_UP, BETWEEN)]
     other = "practice" if [one.casefold() for one in swung] == ["pressure"] else "pressure"
     items = []
@@ -216,7 +222,8 @@ def next_time(
         )
         other = ""
     if count < FEW:
-        items.append(f"{count} swings say little of a spread: record at least {FEW}.")
+        say = "says" if count == 1 else "say"
+        items.append(f"{counted(count, 'swing')} {say} little of a spread: record at least {FEW}.")
     if other:
         items.append(
             f"To see whether it holds, record a block called “{other}” on the same day, with the "
@@ -246,7 +253,7 @@ def metric_rows(statistics: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
     """Rows of the printed table: name, n, mean, SD, its interval, the sensors' part."""
     rows = []
     for row in statistics.to_dict("records"):
-        places = decimals(float(row["sd"]))
+        places = _places(row)
         metric = METRIC_BY_NAME[str(row["metric"])]
         label = f"{metric.label} (model value)" if metric.model else metric.label
         cells = (

@@ -164,6 +164,11 @@ def test_one_swing_or_unknown_numbers_still_make_a_report(analysis: Analysis) ->
     page = render(compose_report(chosen(one, manifest()), manifest(), "0.1.0"))
     assert "nan" not in " ".join(outline(page).text).lower().split()
     assert "NaN" not in page
+    text = " ".join(outline(page).text)
+    assert f"Tempo {one.swings['tempo_ratio'].iloc[0]:.1f} " in text
+    assert "down; too few swings to say how far it varies." in text
+    assert "1 swing says little of a spread" in text
+    assert "from recording 0123456789abcdef." in text
     blind = replace(analysis, swings=analysis.swings.copy())
     blind.swings["release_ms"] = np.nan
     page = render(compose_report(chosen(blind, manifest()), manifest(), "0.1.0"))
