@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import shutil
+import os
 import tempfile
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
 from imu.errors import SwingspreadError
+from imu.exports.writing import write_export
 from imu.recordings.store import MANIFEST_FILE
 
 
@@ -23,10 +24,13 @@ def write_archive(target: Path, fill: Callable[[Path], list[Path]]) -> list[str]
         with tempfile.TemporaryDirectory(prefix=".archive-", dir=target.parent) as scratch:
             content, packed = Path(scratch) / "content", Path(scratch) / "packed.zip"
             content.mkdir()
-            names = [str(file.relative_to(content)) for file in fill(content)]
-            with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-                for name in names:
-                    archive.write(content / name, name)
+            names = [file.relative_to(content).as_posix() for file in fill(content)]
+            with packed.open("xb") as handle:
+                with zipfile.ZipFile(handle, "w", zipfile.ZIP_DEFLATED) as archive:
+                    for name in names:
+                        archive.write(content / name, name)
+                handle.flush()
+                os.fsync(handle.fileno())
             packed.replace(target)
     except OSError as problem:
         reason = problem.strerror or str(problem)
@@ -41,19 +45,12 @@ def copy_recording(recording: Path, folder: Path) -> list[Path]:
     """Copy a recording folder as it lies in the library, with the notes on it and without what
     can be worked out again. Returns the copies, the manifest last.
 
-    Raises SwingspreadError when the disk refuses.
+    Raises SwingspreadError when a file cannot be read or the disk refuses.
     """
-    sources = sorted(
-        (file for file in recording.iterdir() if file.is_file() and not file.name.startswith(".")),
-        key=lambda file: file.name == MANIFEST_FILE,
-    )
-    copies = []
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for source in sources:
-            copies.append(folder / source.name)
-            shutil.copyfile(source, copies[-1])
+        files = [file for file in recording.iterdir() if file.is_file()]
+        contents = {file.name: file.read_bytes() for file in files if file.name[0] != "."}
     except OSError as problem:
-        reason = problem.strerror or str(problem)
-        raise SwingspreadError(f"{folder}: could not be written ({reason})") from problem
-    return copies
+        raise SwingspreadError(f"{recording}: cannot be read ({problem.strerror})") from problem
+    names = sorted(contents, key=lambda name: (name == MANIFEST_FILE, name))
+    return [write_export(folder / name, contents[name]) for name in names]

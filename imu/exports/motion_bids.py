@@ -288,11 +288,11 @@ def _utc(text: str) -> str:
     """An ISO 8601 moment as BIDS wants it, in UTC; n/a when unknown."""
     try:
         when = datetime.fromisoformat(text)
-    except ValueError:
+        if when.tzinfo is None:
+            return when.strftime("%Y-%m-%dT%H:%M:%S")
+        return when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    except (ValueError, OverflowError):  # the ends of the calendar are beyond UTC's
         return "n/a"
-    if when.tzinfo is None:
-        return when.strftime("%Y-%m-%dT%H:%M:%S")
-    return when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _json(document: Mapping[str, Any]) -> str:
