@@ -24,7 +24,6 @@ LEFTOVER_AGE_S = 24 * 3600.0
 LEFTOVER_OLDEST_S = 30 * LEFTOVER_AGE_S
 """After this it goes whatever runs under its number by now."""
 
-
 REMOVAL_TRIES = 20
 """How often a folder into which someone writes is tried to be removed."""
 
@@ -34,12 +33,21 @@ def _hidden_name(target: Path) -> Path:
 
 
 def sync_folder(folder: Path) -> None:
-    """Force a folder's list of names to the disk; a no-op where the platform cannot."""
+    """Force a folder's list of names to the disk; a no-op where platform or disk cannot.
+
+    Raises OSError when the disk fails in it.
+    """
     if os.name == "nt":
         return
-    handle = os.open(folder, os.O_RDONLY)
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except PermissionError:  # one may write into it and not list it
+        return
     try:
         os.fsync(handle)
+    except OSError as problem:
+        if problem.errno not in (errno.EINVAL, errno.ENOTSUP, errno.ENOSYS):  # some network disks
+            raise
     finally:
         os.close(handle)
 
@@ -142,7 +150,8 @@ def locked(path: Path) -> Iterator[None]:
 def remove_folder(target: Path) -> None:
     """Remove a folder: hidden in one step first, so that no reader sees half of it.
 
-    What another process puts into it meanwhile goes with it.
+    What another process puts into it meanwhile goes with it. Raises OSError, its ``filename`` the
+    folder that is left: the hidden one once it is hidden.
     """
     part = _hidden_name(target)
     target.rename(part)
@@ -155,6 +164,7 @@ def remove_folder(target: Path) -> None:
                 return
         except OSError as problem:
             if not left or problem.errno not in (errno.ENOTEMPTY, errno.EEXIST):
+                problem.filename = str(part)
                 raise
 
 

@@ -342,5 +342,6 @@ class Library:
             raise SwingspreadError(f"{entry.folder}: already deleted") from problem
         except OSError as problem:
             raise SwingspreadError(
-                f"{entry.folder}: could not be deleted ({problem.strerror})"
+                f"{entry.folder}: could not be deleted ({problem.strerror}: {problem.filename}); "
+                "delete by hand what is left there"
             ) from problem

@@ -23,7 +23,8 @@ from imu.variation.blocks import FollowedPlan, block_labels, followed_from_dict
 NOTES_FILE = "notes.json"
 LOCK_FILE = ".notes.lock"
 SCHEMA_VERSION = 2
-"""Version 2 adds the plan followed; notes without one are written as version 1."""
+"""Version 2 adds the plan followed and the player renamed; notes with neither are written as
+version 1, which earlier versions of the program read."""
 SAME_SWING_S = 0.5
 """Impacts closer than this are the same swing: no two swings follow each other so quickly."""
 
@@ -117,7 +118,7 @@ class RecordingNotes:
 
 def _wrong(path: Path, key: str) -> SwingspreadError:
     return SwingspreadError(
-        f"{path}: {key} is damaged; mend the file, or delete it to start the notes afresh"
+        f"{path}: {key} is damaged; mend the file, or move it away to start the notes afresh"
     )
 
 

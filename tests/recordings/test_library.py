@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import errno
 import json
 import multiprocessing
 import os
+import stat
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -254,19 +257,20 @@ def test_a_damaged_recording_is_listed_with_the_reason_and_hides_nothing(library
 
 
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() != 0, reason="only root may become another")
-def test_a_folder_that_may_not_be_looked_into_is_listed_with_the_reason(library, tmp_path):
-    library.add(recording(1, name="good"))
-    shut, _ = library.add(recording(2, name="shut"))
-    shut.folder.chmod(0)
-    for above in (library.path, *library.path.parents[:-1]):
-        above.chmod(above.stat().st_mode | 0o055)
+def test_a_folder_that_may_not_be_looked_into_is_listed_with_the_reason():
     listing = (
         "import os, sys; from imu.recordings.library import Library; os.setuid(65534)\n"
         "for entry in Library(sys.argv[1]).entries(): print(entry.name, entry.problem)"
     )
-    said = subprocess.run(
-        [sys.executable, "-c", listing, str(library.path)], capture_output=True, text=True
-    )
+    with tempfile.TemporaryDirectory() as place:
+        Path(place).chmod(0o755)
+        library = Library(place)
+        library.add(recording(1, name="good"))
+        shut, _ = library.add(recording(2, name="shut"))
+        shut.folder.chmod(0)
+        said = subprocess.run(
+            [sys.executable, "-c", listing, place], capture_output=True, text=True, check=False
+        )
     assert said.stderr == ""
     good, bad = said.stdout.splitlines()
     assert good.strip() == "good"
@@ -299,6 +303,38 @@ def test_deleting_removes_every_trace(library):
     assert list(library.path.iterdir()) == []
     with pytest.raises(SwingspreadError, match="already deleted"):
         library.delete(entry)
+
+
+def test_what_could_not_be_deleted_is_named(library, monkeypatch):
+    entry, _ = library.add(recording())
+    real = os.unlink
+
+    def refuse(path, *arguments, **options):
+        if str(path).endswith("club.parquet"):
+            raise PermissionError(13, "Permission denied", str(path))
+        real(path, *arguments, **options)
+
+    monkeypatch.setattr(os, "unlink", refuse)
+    with pytest.raises(SwingspreadError, match=r"Permission denied: .*\.part\).*by hand"):
+        library.delete(entry)
+    assert library.entries() == []
+    (left,) = library.path.glob(".*.part")
+    assert (left / "club.parquet").is_file()
+
+
+def test_a_disk_that_cannot_sync_folders_is_written_to_all_the_same(library, monkeypatch):
+    real = os.fsync
+
+    def no_folders(handle):
+        if stat.S_ISDIR(os.fstat(handle).st_mode):
+            raise OSError(errno.EINVAL, "Invalid argument")
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", no_folders)
+    entry, is_new = library.add(recording())
+    assert is_new
+    update_notes(entry.folder, lambda notes: dataclasses.replace(notes, remarks="x"))
+    assert read_notes(entry.folder).remarks == "x"
 
 
 def test_only_what_is_in_the_library_is_deleted(library, tmp_path):
