@@ -65,17 +65,21 @@ def invented_analysis(count: int = 14, seed: int = 7) -> Analysis:
         opened = 1.0 / (1.0 + np.exp(-(time + 0.45 * release) / 0.022))
         cocked = 1.0 / (1.0 + np.exp(-(time + 0.6) / 0.08))
         hinge = 18.0 + 80.0 * cocked * (1.0 - opened) + 0.8 * random.normal()
-        piece = pd.DataFrame({name: np.zeros(len(time)) for name in CURVE_COLUMNS})
-        piece["swing"], piece["t_s"], piece["t_from_impact_s"] = number, time + at, time
-        piece["t_club_clock_us"] = (time + at) * 1e6
-        piece["hinge_deg"] = hinge
-        piece["hinge_se_deg"] = 0.8
-        piece["hinge_rate_deg_s"] = np.gradient(hinge, time)
-        piece["club_rate_deg_s"] = 1900.0 * np.exp(-((time / 0.09) ** 2)) - 200 * cocked
-        piece["arm_rate_deg_s"] = 800.0 * np.exp(-(((time + 0.06) / 0.12) ** 2)) - 150 * cocked
-        piece["arm_qw"] = piece["club_qw"] = 1.0
-        piece["reconstructed"] = np.abs(time) < 0.004
-        pieces.append(piece)
+        piece = dict.fromkeys(CURVE_COLUMNS, np.zeros(len(time))) | {
+            "swing": np.full(len(time), number),
+            "t_s": time + at,
+            "t_club_clock_us": (time + at) * 1e6,
+            "t_from_impact_s": time,
+            "hinge_deg": hinge,
+            "hinge_se_deg": np.full(len(time), 0.8),
+            "hinge_rate_deg_s": np.gradient(hinge, time),
+            "club_rate_deg_s": 1900.0 * np.exp(-((time / 0.09) ** 2)) - 200 * cocked,
+            "arm_rate_deg_s": 800.0 * np.exp(-(((time + 0.06) / 0.12) ** 2)) - 150 * cocked,
+            "arm_qw": np.ones(len(time)),
+            "club_qw": np.ones(len(time)),
+            "reconstructed": np.abs(time) < 0.004,
+        }
+        pieces.append(pd.DataFrame(piece))
     rejected = pd.DataFrame(
         {"start_s": [5.0], "end_s": [6.5], "reason": ["waggle: the club never went back"]}
     )

@@ -19,7 +19,9 @@ import numpy as np
 import pytest
 
 from imu.errors import SwingspreadError
+from imu.recorder import capture as capturing
 from imu.recorder import journal as journals
+from imu.recorder import session as sessions
 from imu.recorder.assemble import recording_from_folder
 from imu.recorder.folder import JournalFolder, interrupted, new_folder
 from imu.recorder.journal import JournalWriter, Kind, read_journal
@@ -40,9 +42,11 @@ class SlowDisk:
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, write_s: float, sync_s: float) -> None:
         self.write_s, self.sync_s = write_s, sync_s
+        self.writing = threading.Event()
         real_write, real_sync = os.write, os.fsync
 
         def write(file: int, data: Any) -> int:
+            self.writing.set()
             time.sleep(self.write_s)
             return real_write(file, data)
 
@@ -53,9 +57,21 @@ class SlowDisk:
         monkeypatch.setattr(journals.os, "write", write)
         monkeypatch.setattr(journals.os, "fsync", sync)
 
+    def go_on(self) -> None:
+        """Be as quick as others from now on."""
+        self.write_s = self.sync_s = 0.0
 
-def record(root: Path, seconds: float, during: Callable[[], None] = lambda: None) -> Any:
-    """Record two virtual sensors in real time; the session, its folder, and what was told."""
+
+def record(
+    root: Path,
+    enough: Callable[[RecordingSession, list[str]], bool],
+    during: Callable[[], None] = lambda: None,
+) -> Any:
+    """Record two virtual sensors in real time; the session, its folder, and what was told.
+
+    during : called when both sensors send. enough : told the session and what was said of the
+    disk, says when to stop.
+    """
     near = [
         VirtualPeripheral(VirtualSensor(role, role, CountingSource(), seed=n), seed=n)
         for n, role in enumerate((FOREARM, CLUB))
@@ -72,14 +88,20 @@ def record(root: Path, seconds: float, during: Callable[[], None] = lambda: None
                 watcher=lambda states, warning: told.append(warning),
             )
             task = asyncio.create_task(session.run())
-            await asyncio.sleep(1.0)
+            await until(lambda: session.recording)
             during()
-            await asyncio.sleep(seconds)
+            await until(lambda: enough(session, told))
             session.stop.set()
             await asyncio.wait_for(task, 60)
             return session
 
     return asyncio.run(run()), folder, told
+
+
+async def until(happened: Callable[[], bool], within: float = 60.0) -> None:
+    async with asyncio.timeout(within):
+        while not happened():
+            await asyncio.sleep(0.02)
 
 
 def lateness_ms(folder: JournalFolder, role: str) -> np.ndarray:
@@ -95,8 +117,15 @@ def lateness_ms(folder: JournalFolder, role: str) -> np.ndarray:
 def test_each_write_taking_long_delays_no_packets_arrival(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    SlowDisk(monkeypatch, write_s=0.5, sync_s=1.0)
-    session, folder, _ = record(tmp_path, 4.0)
+    disk = SlowDisk(monkeypatch, write_s=0.5, sync_s=1.0)
+
+    def enough(session: RecordingSession, told: list[str]) -> bool:
+        done = all(one.status.received > 3000 for one in session.captures.values())
+        if done:
+            disk.go_on()
+        return done
+
+    session, folder, _ = record(tmp_path, enough)
     recording = recording_from_folder(folder)
     assert recording is not None
     for role in (FOREARM, CLUB):
@@ -111,34 +140,37 @@ def test_each_write_taking_long_delays_no_packets_arrival(
 def test_a_disk_that_stands_still_for_seconds_is_told_and_costs_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Longer than the silence after which a link counts as broken."""
+    """Longer than the silence after which a link counts as broken, here set to half as usual."""
+    monkeypatch.setattr(capturing, "_SILENCE", 1.5)
+    monkeypatch.setattr(sessions, "SLOW_AFTER", 1.0)
     disk = SlowDisk(monkeypatch, write_s=0.0, sync_s=0.0)
 
-    def go_on() -> None:
-        disk.write_s = disk.sync_s = 0.0
-
     def stand_still() -> None:
-        disk.write_s = disk.sync_s = 4.5
-        threading.Timer(0.5, go_on).start()
+        disk.write_s = disk.sync_s = 2.5
+        threading.Timer(0.5, disk.go_on).start()
 
-    session, folder, told = record(tmp_path, 5.0, stand_still)
+    def caught_up(session: RecordingSession, told: list[str]) -> bool:
+        told_of = any("the disk is slow" in words for words in told)
+        return told_of and all(one.journal.pending < 20_000 for one in session.captures.values())
+
+    session, folder, told = record(tmp_path, caught_up, stand_still)
     recording = recording_from_folder(folder)
     assert recording is not None
     for role in (FOREARM, CLUB):
         assert session.captures[role].status.breaks == 0
         assert np.all(np.diff(recording.streams[role].seq) == 1)
-        assert len(recording.streams[role].seq) > 5000
+        assert len(recording.streams[role].seq) > 2500
     assert any("the disk is slow" in words and "wait in memory" in words for words in told)
 
 
 def test_appending_never_waits_for_the_disk(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    SlowDisk(monkeypatch, write_s=0.5, sync_s=0.0)
+    disk = SlowDisk(monkeypatch, write_s=0.5, sync_s=0.0)
     writer = JournalWriter(tmp_path / "club.journal")
     flushing = threading.Thread(target=writer.flush)
     flushing.start()
-    time.sleep(0.05)
+    assert disk.writing.wait(10)
     begun = time.monotonic()
     for number in range(1000):
         writer.append(Kind.DATA, number, bytes(200))
@@ -206,8 +238,8 @@ waits = {{"open", "os.rename", "os.mkdir", "os.remove", "os.rmdir", "os.link"}}
 sys.addaudithook(lambda event, _: time.sleep(chances.uniform(0, 0.02)) if event in waits else None)
 library = Library(place)
 added = library.add(NEW)[1]
-for number in range(6):
-    note = SwingNote((6 * mark + number) * 2_000_000, left_out=f"by {{mark}}")
+for number in range(4):
+    note = SwingNote((4 * mark + number) * 2_000_000, left_out=f"by {{mark}}")
     update_notes(place / OLD.id, lambda notes: notes.with_swing(note))
     keep(place / OLD.id, SETTINGS, ANALYSIS)
     assert not any(entry.problem for entry in library.entries())
@@ -238,7 +270,7 @@ def test_three_processes_on_one_slow_library_lose_nothing_of_each_other(tmp_path
     said = [process.communicate(timeout=120) for process in every]
     assert [err for _, err in said] == ["", "", ""]
     assert sorted(json.loads(out) for out, _ in said) == [False, False, True]
-    assert len(read_notes(tmp_path / OLD.id).swings) == 18
+    assert len(read_notes(tmp_path / OLD.id).swings) == 12
     assert _add_state(tmp_path) == "r0,r1"
     assert _keep_state(tmp_path) == "3 swings"
     assert not list(tmp_path.rglob("*.part"))
@@ -278,7 +310,8 @@ def test_a_recording_deleted_while_another_process_notes_on_it_leaves_nothing(
         cwd=HERE.parents[1],
     )
     assert writer.stdout is not None and writer.stdout.readline() == "begun\n"
-    time.sleep(0.3)
+    while not read_notes(entry.folder).swings:
+        time.sleep(0.005)
     library.delete(entry)
     out, err = writer.communicate(timeout=60)
     assert err == "" and out.startswith("refused")
