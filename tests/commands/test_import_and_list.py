@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import shutil
-from pathlib import Path
 
+import loggers
 import pytest
 
 from app.cli import main
 from imu.recordings.library import Library
 from imu.recordings.notes import update_notes
-
-_spec = importlib.util.spec_from_file_location(
-    "loggers", Path(__file__).parents[1] / "recordings" / "loggers.py"
-)
-assert _spec is not None and _spec.loader is not None
-loggers = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(loggers)
 
 
 @pytest.fixture

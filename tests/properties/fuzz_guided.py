@@ -10,21 +10,21 @@ bytes that did it. Further options are libFuzzer's.
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import shutil
 import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 
 import atheris
 
 HERE = Path(__file__).resolve().parent
-sys.path.insert(0, str(HERE.parents[1]))
+sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent / "helpers")]
 
 with atheris.instrument_imports(include=["imu", "app"]):
+    import loggers
+
     from app.preferences import read_preferences
     from app.saved_sets import set_in
     from imu.errors import SwingspreadError
@@ -37,15 +37,6 @@ with atheris.instrument_imports(include=["imu", "app"]):
     from imu.recordings.saved_sets import SETS_FILE, read_saved_sets
     from imu.recordings.store import MANIFEST_FILE, read_document
     from imu.variation.selection_words import parse_selection
-
-
-def _loggers() -> ModuleType:
-    path = HERE.parent / "recordings" / "loggers.py"
-    spec = importlib.util.spec_from_file_location("loggers", path)
-    assert spec and spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 PLACE = Path(tempfile.mkdtemp(prefix="guided-"))
@@ -102,7 +93,7 @@ def selection(data: bytes) -> None:
 def _imported(data: bytes, which: str) -> None:
     files = PLACE / "files"
     if not files.is_dir():
-        _loggers().write_export(files)
+        loggers.write_export(files)
         for role in ("forearm", "club"):
             path = files / f"{role}.csv"
             lines = path.read_text().splitlines(keepends=True)
@@ -142,7 +133,6 @@ def examples(name: str) -> Path:
     folder = PLACE / f"examples-{name}"
     folder.mkdir()
     made = PLACE / "made"
-    loggers = _loggers()
     loggers.write_export(made)
     sample = HERE.parents[1] / "recordings" / "kim-7-iron-practice" / MANIFEST_FILE
     sound: dict[str, bytes] = {

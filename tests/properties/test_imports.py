@@ -5,11 +5,11 @@ CSV; bytes are spoilt in `tests/recordings/test_importer.py`."""
 from __future__ import annotations
 
 import copy
-import importlib.util
 import json
 from pathlib import Path
 from typing import Any
 
+import loggers
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -17,12 +17,6 @@ from hypothesis import strategies as st
 
 from imu.errors import SwingspreadError
 from imu.recordings.importer import import_csv
-
-HERE = Path(__file__).parent
-_spec = importlib.util.spec_from_file_location("loggers", HERE.parent / "recordings" / "loggers.py")
-assert _spec and _spec.loader
-loggers = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(loggers)
 
 LINES = 900
 MAP: dict[str, Any] = {

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gzip
-import importlib.util
 import json
 import re
 import shutil
@@ -12,14 +11,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import loggers
 import pytest
 
 from app.cli import main
-
-_spec = importlib.util.spec_from_file_location("loggers", Path(__file__).with_name("loggers.py"))
-assert _spec is not None and _spec.loader is not None
-loggers = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(loggers)
 
 G = 9.80665
 DEGREES = 57.29577951308232

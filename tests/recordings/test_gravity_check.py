@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import importlib.util
 from pathlib import Path
 
+import loggers
 import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
@@ -13,11 +13,6 @@ from scipy.spatial.transform import Rotation, RotationSpline
 from imu.errors import SwingspreadError
 from imu.recordings.gravity_check import better_scale, gravity_errors, rest_pairs
 from imu.recordings.importer import import_csv
-
-_spec = importlib.util.spec_from_file_location("loggers", Path(__file__).with_name("loggers.py"))
-assert _spec is not None and _spec.loader is not None
-loggers = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(loggers)
 
 SHARED = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "swings"
 DEGREES = 180.0 / np.pi

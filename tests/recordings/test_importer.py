@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import gzip
-import importlib.util
 import json
 from pathlib import Path
 
+import loggers
 import numpy as np
 import pandas as pd
 import pytest
@@ -18,11 +18,6 @@ from imu.recordings import csv_file, csv_source
 from imu.recordings.importer import import_csv
 from imu.recordings.sampling import numbers_from_clock, reconcile, unwrap_counter
 from imu.recordings.store import read_recording, write_recording
-
-_spec = importlib.util.spec_from_file_location("loggers", Path(__file__).with_name("loggers.py"))
-assert _spec is not None and _spec.loader is not None
-loggers = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(loggers)
 
 SHARED = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "swings"
 G = 9.80665

@@ -14,12 +14,11 @@ import tempfile
 import time
 from pathlib import Path
 
-import numpy as np
 import pytest
+from random_recordings import random_recording
 
 from imu.errors import SwingspreadError
 from imu.recordings import atomic
-from imu.recordings.content import make_recording
 from imu.recordings.library import Library, default_library
 from imu.recordings.notes import (
     RecordingNotes,
@@ -28,22 +27,12 @@ from imu.recordings.notes import (
     update_notes,
 )
 from imu.recordings.store import write_recording
-from imu.types import Club, Manifest, Player, Stream
+from imu.types import Club, Manifest, Player
 
 
 def recording(number=0, **labels):
-    seq = np.arange(20)
-    stream = Stream(
-        role="club",
-        time=seq * 0.01,
-        acc=np.full((20, 3), float(number)),
-        gyr=np.zeros((20, 3)),
-        seq=seq,
-        host_time=seq * 0.01,
-        rate_hz=100.0,
-    )
-    manifest = Manifest(Player("Ada Brook"), Club("iron7", 0.94), **labels)
-    return make_recording(manifest, {"club": stream})
+    facts = Manifest(Player("Ada Brook"), Club("iron7", 0.94), **labels)
+    return random_recording(facts, number, samples=20)
 
 
 @pytest.fixture
@@ -81,7 +70,7 @@ def test_what_is_added_is_listed_and_read(library):
     assert entry.id == original.id
     (listed,) = library.entries()
     assert listed == entry
-    assert (listed.name, listed.samples, listed.lost) == ("Tuesday", {"club": 20}, {"club": 0})
+    assert (listed.name, listed.samples["club"], listed.lost["club"]) == ("Tuesday", 20, 0)
     assert listed.duration_s == pytest.approx(0.19)
     assert library.read(original.id, verify=True).manifest == original.manifest
 

@@ -1,4 +1,4 @@
-"""A small invented recording as a logger would export it, to be spoilt by the tests."""
+"""A small invented recording as another logger would export it, to be spoilt by the tests."""
 
 from __future__ import annotations
 
