@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from imu.errors import SwingspreadError
-from imu.exports.writing import write_export
+from imu.exports.writing import not_written, write_export
 from imu.recordings.store import MANIFEST_FILE
 
 
@@ -33,11 +33,7 @@ def write_archive(target: Path, fill: Callable[[Path], list[Path]]) -> list[str]
                 os.fsync(handle.fileno())
             packed.replace(target)
     except OSError as problem:
-        reason = problem.strerror or str(problem)
-        raise SwingspreadError(
-            f"{target}: could not be written ({reason}). "
-            "Free some space, or choose a folder you may write to"
-        ) from problem
+        raise not_written(target, problem) from problem
     return names
 
 

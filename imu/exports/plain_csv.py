@@ -18,13 +18,13 @@ import pyarrow as pa
 from pyarrow import csv as arrow_csv
 
 from imu.exports.writing import write_export
+from imu.recordings.column_map import PLAIN_COLUMNS
 from imu.recordings.content import plain_json
 from imu.recordings.manifest import SENSOR_LENGTHS
-from imu.types import FloatArray, Recording, Stream
+from imu.recordings.meta_file import FORMAT
+from imu.recordings.store import whole_microseconds
+from imu.types import IntArray, Recording, Stream
 from imu.units import DEG, STANDARD_GRAVITY
-
-META_FORMAT = 1
-_MICRO = 1e6
 
 
 def write_plain_csv(recording: Recording, folder: Path) -> list[Path]:
@@ -46,19 +46,12 @@ def write_plain_csv(recording: Recording, folder: Path) -> list[Path]:
     return files
 
 
-def whole_microseconds(time: FloatArray) -> FloatArray | None:
-    """The clock in whole µs, or None when that would not give back exactly the same seconds."""
-    ticks = np.rint(time * _MICRO)
-    same = bool(np.all(np.abs(ticks) < 2.0**53) and np.array_equal(ticks / _MICRO, time))
-    return ticks if same else None
-
-
-def stream_csv(stream: Stream, ticks: FloatArray | None) -> bytes:
+def stream_csv(stream: Stream, ticks: IntArray | None) -> bytes:
     """The samples as CSV text: arrival, sample number, sensor clock, acceleration, turning rate.
 
     ticks : the clock in whole µs; None writes it in s instead, as column ``t_sensor_s``.
     """
-    clock = ("t_sensor_s", stream.time) if ticks is None else ("t_sensor_us", ticks.astype("i8"))
+    clock = ("t_sensor_s", stream.time) if ticks is None else ("t_sensor_us", ticks)
     columns: dict[str, Any] = {
         "t_host_s": pa.array(stream.host_time, from_pandas=True),
         "seq": stream.seq,
@@ -76,7 +69,7 @@ def meta_document(recording: Recording, in_seconds: bool = False) -> dict[str, A
     """The meta file: player, club, sensors, labels. in_seconds : the clocks are in s, not µs."""
     manifest = recording.manifest
     document: dict[str, Any] = {
-        "format": META_FORMAT,
+        "format": FORMAT,
         "name": manifest.name,
         "handedness": manifest.player.handedness,
         "player": {"name": manifest.player.name},
@@ -94,16 +87,11 @@ def meta_document(recording: Recording, in_seconds: bool = False) -> dict[str, A
     }
     if in_seconds:
         document["units"]["t_sensor"] = "s"
-        document["columns"] = {**_COLUMNS, "t_sensor": "t_sensor_s"}
+        document["columns"] = {**PLAIN_COLUMNS, "t_sensor": "t_sensor_s"}
     for role, stream in recording.streams.items():
         document[f"{role}_sensor"] = _sensor(stream, dict(manifest.sensors.get(role, {})))
     plain: dict[str, Any] = plain_json(document)
     return plain
-
-
-_COLUMNS = {"t_host": "t_host_s", "seq": "seq"} | {
-    axis: axis for axis in ("ax", "ay", "az", "gx", "gy", "gz")
-}
 
 
 def _sensor(stream: Stream, facts: dict[str, Any]) -> dict[str, Any]:

@@ -19,9 +19,13 @@ def write_export(target: Path, content: bytes | str) -> Path:
         target.parent.mkdir(parents=True, exist_ok=True)
         write_file(target, data)
     except OSError as problem:
-        reason = problem.strerror or str(problem)
-        raise SwingspreadError(
-            f"{target}: could not be written ({reason}). "
-            "Free some space, or choose a folder you may write to"
-        ) from problem
+        raise not_written(target, problem) from problem
     return target
+
+
+def not_written(target: Path, problem: OSError) -> SwingspreadError:
+    """The error to raise when the disk refuses a file."""
+    return SwingspreadError(
+        f"{target}: could not be written ({problem.strerror or problem}). "
+        "Free some space, or choose a folder you may write to"
+    )

@@ -26,7 +26,6 @@ RADIO_INTERVAL = 0.015
 
 _WINDOW = 1.0
 _STEP = 0.2
-_LATE = 0.010
 _MIN_PACKETS = 8
 
 
@@ -36,14 +35,12 @@ class ClockFit:
 
     model : sensor clock to host time; its offset_se holds envelope and radio phase together.
     envelope_se : s, standard error of the line itself at its middle. phase_se : s, of the
-    unseen constant delay. late_windows : share of 1 s windows in which every packet was late
-    (the host was busy). steps : (K, 2) sensor time and size in s of jumps of the host's clock.
+    unseen constant delay. steps : (K, 2) sensor time and size in s of jumps of the host's clock.
     """
 
     model: ClockModel
     envelope_se: float
     phase_se: float
-    late_windows: float
     steps: FloatArray
 
 
@@ -100,7 +97,6 @@ def fit_clock(
     heights, slopes = _leave_one_part_out(x - reference, delay)
     envelope_se = _jackknife_se(heights)
     phase_se = radio_interval / math.sqrt(12.0)
-    minima = _window_minima(x, delay - (height + slope * (x - reference)))[1]
     model = ClockModel(
         reference,
         offset,
@@ -108,8 +104,7 @@ def fit_clock(
         math.hypot(envelope_se, phase_se),
         _jackknife_se(slopes),
     )
-    late = float(np.mean(minima > _LATE))
-    return ClockFit(model, envelope_se, phase_se, late, steps)
+    return ClockFit(model, envelope_se, phase_se, steps)
 
 
 def find_host_steps(sensor_time: FloatArray, host_time: FloatArray) -> FloatArray:

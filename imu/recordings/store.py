@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 
 from imu.errors import SwingspreadError
 from imu.recordings.atomic import new_folder, write_file
-from imu.recordings.content import ID_LENGTH, content_hash, is_content_id, make_recording
+from imu.recordings.content import ID_LENGTH, content_hash, is_content_id
 from imu.recordings.manifest import (
     SCHEMA,
     SCHEMA_VERSION,
@@ -40,7 +40,7 @@ from imu.recordings.manifest import (
 )
 from imu.recordings.names import check_role
 from imu.recordings.parquet_file import write_packed
-from imu.types import FloatArray, Manifest, Recording, Stream
+from imu.types import FloatArray, Recording, Stream
 
 MANIFEST_FILE = "recording.json"
 LARGEST_STREAM = 20_000_000
@@ -52,16 +52,6 @@ _ACC = ("acc_x_m_s2", "acc_y_m_s2", "acc_z_m_s2")
 _GYR = ("gyr_x_rad_s", "gyr_y_rad_s", "gyr_z_rad_s")
 _ALL_COLUMNS = (*_ACC, *_GYR, "seq", "t_host_s", "t_sensor_us", "t_sensor_s")
 _MICRO = 1e6
-
-__all__ = [
-    "RecordingExistsError",
-    "make_recording",
-    "read_document",
-    "read_manifest",
-    "read_recording",
-    "restore_recording",
-    "write_recording",
-]
 
 
 class RecordingExistsError(SwingspreadError):
@@ -76,8 +66,8 @@ def _narrowest(values: NDArray[Any]) -> NDArray[Any]:
     return narrow if bool(np.all(same | np.isnan(values))) else values
 
 
-def _whole_microseconds(time: FloatArray) -> NDArray[np.int64] | None:
-    """Clock in int64 microseconds when that gives back exactly the same seconds."""
+def whole_microseconds(time: FloatArray) -> NDArray[np.int64] | None:
+    """The clock (N,) s in whole µs; None when that would not give back exactly the same seconds."""
     if not np.all(np.abs(time) < 2.0**53 / _MICRO):
         return None
     ticks = np.rint(time * _MICRO).astype(np.int64)
@@ -86,7 +76,7 @@ def _whole_microseconds(time: FloatArray) -> NDArray[np.int64] | None:
 
 def _stream_table(stream: Stream) -> pa.Table:
     columns: dict[str, Any] = {"seq": stream.seq}
-    ticks = _whole_microseconds(stream.time)
+    ticks = whole_microseconds(stream.time)
     if ticks is None:
         columns["t_sensor_s"] = stream.time
     else:
@@ -239,12 +229,6 @@ def read_document(folder: Path | str) -> dict[str, Any]:
     check_schema(document, str(path))
     checked: dict[str, Any] = document
     return checked
-
-
-def read_manifest(folder: Path | str) -> Manifest:
-    """The manifest alone, without touching the samples."""
-    folder = Path(folder)
-    return manifest_from_json(read_document(folder), str(folder / MANIFEST_FILE))
 
 
 def _columns(table: pa.Table, names: tuple[str, ...]) -> FloatArray:

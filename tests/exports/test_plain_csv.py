@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from imu.exports.motion_bids import write_motion_bids
-from imu.exports.plain_csv import exact_quotient, whole_microseconds, write_plain_csv
+from imu.exports.plain_csv import exact_quotient, write_plain_csv
+from imu.recordings.content import make_recording
 from imu.recordings.importer import import_csv
 from imu.recordings.motion_bids import read_motion_bids
-from imu.types import CLUB, FOREARM, Recording, Stream
+from imu.recordings.store import whole_microseconds
+from imu.types import CLUB, FOREARM, Recording
 from imu.units import DEG, STANDARD_GRAVITY
 
 SESSION = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "swings" / "harsh"
@@ -38,22 +41,11 @@ def recording() -> Recording:
 
 def shortened(recording: Recording, seconds: float) -> Recording:
     """The first ``seconds`` of a recording."""
-    from imu.recordings.content import make_recording
-
     streams = {}
     for role, was in recording.streams.items():
         keep = was.time < was.time[0] + seconds
-        streams[role] = Stream(
-            role,
-            was.time[keep],
-            was.acc[keep],
-            was.gyr[keep],
-            was.seq[keep],
-            was.host_time[keep],
-            was.rate_hz,
-            was.acc_range,
-            was.gyr_range,
-        )
+        names = ("time", "acc", "gyr", "seq", "host_time")
+        streams[role] = replace(was, **{name: getattr(was, name)[keep] for name in names})
     return make_recording(recording.manifest, streams, recording.faults)
 
 
@@ -77,18 +69,8 @@ def test_a_clock_finer_than_microseconds_comes_back(recording: Recording, tmp_pa
     was = recording.streams[CLUB]
     time = was.time + 1e-7 * np.sin(np.arange(len(was.time)))
     assert whole_microseconds(time) is None
-    finer = Stream(
-        CLUB,
-        time,
-        was.acc,
-        was.gyr,
-        was.seq,
-        was.host_time,
-        was.rate_hz,
-        was.acc_range,
-        was.gyr_range,
-    )
-    odd = Recording("", recording.manifest, {**recording.streams, CLUB: finer})
+    finer = {**recording.streams, CLUB: replace(was, time=time)}
+    odd = Recording("", recording.manifest, finer)
     write_plain_csv(odd, tmp_path)
     np.testing.assert_array_equal(brought_back(tmp_path).streams[CLUB].time, time)
 

@@ -95,7 +95,7 @@ def test_exact_arrivals_give_the_exact_clock() -> None:
     np.testing.assert_allclose(
         fit.model.to_recording(sensor), 12.5 + (1 + 40e-6) * sensor, atol=1e-9
     )
-    assert fit.model.offset_se < 1e-9 and fit.late_windows == 0.0
+    assert fit.model.offset_se < 1e-9
 
 
 def test_envelope_beats_least_squares_over_a_minute_and_over_five_seconds() -> None:
@@ -122,7 +122,7 @@ def test_a_host_stall_moves_least_squares_and_not_the_envelope() -> None:
     fit = fit_clock(sensor, host)
     assert abs(float(fit.model.to_recording(middle)) - true) < 1e-3
     assert abs(float(least_squares(sensor, host)(middle)) - true) > 50e-3
-    assert fit.late_windows > 0.05 and len(fit.steps) == 0
+    assert len(fit.steps) == 0
 
 
 @pytest.mark.parametrize("size", [-35.0, 40.0])
