@@ -27,6 +27,8 @@ SCHEMA_VERSION = 2
 version 1, which earlier versions of the program read."""
 SAME_SWING_S = 0.5
 """Impacts closer than this are the same swing: no two swings follow each other so quickly."""
+LATEST_IMPACT_US = 2**63 - 1
+"""No clock counts further."""
 
 LABELS = ("name", "session", "block", "player")
 """What can be called otherwise than it was when recorded."""
@@ -124,7 +126,8 @@ def _wrong(path: Path, key: str) -> SwingspreadError:
 
 def _swing_from_json(item: Any, path: Path, number: int) -> SwingNote:
     names = {field.name for field in fields(SwingNote)}
-    if not isinstance(item, dict) or type(item.get("impact_club_clock_us")) is not int:
+    impact = item.get("impact_club_clock_us") if isinstance(item, dict) else None
+    if type(impact) is not int or abs(impact) > LATEST_IMPACT_US:
         raise _wrong(path, f"swings[{number}]")
     values = {key: value for key, value in item.items() if key in names}
     texts = [value for key, value in values.items() if key != "impact_club_clock_us"]

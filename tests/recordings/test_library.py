@@ -447,6 +447,7 @@ class TestNotes:
             '{"schema_version": 1, "swings": 3}',
             '{"schema_version": 1, "swings": [{"impact_club_clock_us": "x"}]}',
             '{"schema_version": 1, "swings": [{"impact_club_clock_us": 1, "outcome": 3}]}',
+            '{"schema_version": 1, "swings": [{"impact_club_clock_us": 1' + "0" * 400 + "}]}",
             '{"schema_version": 1, "name": 3}',
             '{"schema_version": 9}',
         ],
