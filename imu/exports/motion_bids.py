@@ -26,6 +26,7 @@ import pyarrow.compute as pc
 from pyarrow import csv as arrow_csv
 
 import imu
+from imu.errors import SwingspreadError
 from imu.exports.writing import write_export
 from imu.moments import moment
 from imu.recordings.content import plain_json
@@ -73,8 +74,14 @@ def write_motion_bids(recordings: Sequence[Recording], folder: Path) -> list[Pat
 
     One subject a player, one session a session label, one run a recording. Every number is
     written with the digits that give it back exactly. Returns the files. Raises
-    SwingspreadError when the disk refuses.
+    SwingspreadError when the disk refuses, or a dataset is there already, since players are
+    numbered anew in each.
     """
+    if any(folder.glob("sub-*")):
+        raise SwingspreadError(
+            f"{folder}: holds a Motion-BIDS dataset already, whose players have other numbers; "
+            "choose an empty folder, or move that one away"
+        )
     players = sorted({_player_key(recording.manifest) for recording in recordings})
     files = [
         write_export(folder / "dataset_description.json", _json(_dataset())),

@@ -115,6 +115,14 @@ def test_names_of_players_stay_out(tmp_path: Path) -> None:
     assert nameless(recording().manifest).player.handedness == "left"
 
 
+def test_a_second_dataset_does_not_mix_its_players_with_those_of_the_first(tmp_path: Path) -> None:
+    write_motion_bids([recording()], tmp_path)
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    with pytest.raises(SwingspreadError, match="holds a Motion-BIDS dataset already"):
+        write_motion_bids([recording("Kim")], tmp_path)
+    assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
+
+
 def test_each_recording_is_a_run_of_its_own(tmp_path: Path) -> None:
     several = [recording(seed=seed) for seed in (1, 2, 3)]
     write_motion_bids(several, tmp_path)
