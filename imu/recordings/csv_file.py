@@ -30,7 +30,9 @@ from imu.types import FloatArray
 LARGEST_ROWS = 20_000_000
 """Rows a file may hold: five and a half hours at 1 kHz, about 1.5 GB in memory."""
 _BLOCK = 4 << 20
-_HEAD = 1 << 16
+"""Bytes parsed at once."""
+_HEAD = 1 << 20
+"""Bytes in which the header must stand."""
 _BLANKS = ("", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL", "None")
 _DELIMITERS = {";": "semicolons", "\t": "tabs", "|": "bars", ",": "commas", " ": "spaces"}
 _NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$")
@@ -65,6 +67,8 @@ class CsvFile:
         return SwingspreadError(f"{self.path.name}: {text}")
 
     def _cut_off(self, problem: BaseException) -> SwingspreadError:
+        if not self.packed:
+            return self._problem(f"cannot be read ({problem})")
         if isinstance(problem, EOFError):
             return self._problem(
                 "the compressed file ends too early; it was cut off while copying, copy it again"
@@ -78,15 +82,25 @@ class CsvFile:
         except (EOFError, OSError, zlib.error) as problem:
             raise self._cut_off(problem) from problem
         check_is_text(self.path, start)
-        lines = _decoded(start).splitlines()
-        number = self.layout.skip_lines
+        lines = start.splitlines()
+        number = skipped = self.layout.skip_lines
         while number < len(lines) and not lines[number].strip():
             number += 1
+        if number >= len(lines) and skipped:
+            raise self._problem(
+                f"no header after the {skipped} lines to skip; correct skip_lines in the column map"
+            )
         if number >= len(lines):
             raise self._problem("holds only blank lines; export it again from the logger")
-        fields = next(csv.reader([lines[number]], delimiter=self.layout.delimiter), [])
+        line = _decoded(lines[number])
+        try:
+            fields = next(csv.reader([line], delimiter=self.layout.delimiter), [])
+        except csv.Error as problem:
+            raise self._problem(
+                f"line {number + 1} cannot be read as a header ({problem}); export it again"
+            ) from problem
         header = tuple(field.strip() for field in fields)
-        self._check_header(header, lines[number])
+        self._check_header(header, line)
         return header, number + 1
 
     def _check_header(self, header: tuple[str, ...], line: str) -> None:
@@ -265,13 +279,12 @@ class CsvFile:
         return f"{text[:40]!r} is no number; mend the value or take out the row"
 
 
-def _decoded(start: bytes) -> str:
-    """The file's beginning as text: UTF-8, with or without a mark, else Latin-1."""
-    cut = start.rfind(b"\n") + 1 or len(start)
+def _decoded(line: bytes) -> str:
+    """A line as text: UTF-8, with or without a mark, else Latin-1."""
     try:
-        return start[:cut].decode("utf-8-sig")
+        return line.decode("utf-8-sig")
     except UnicodeDecodeError:
-        return start[:cut].decode("latin-1")
+        return line.decode("latin-1")
 
 
 def _shown(mark: str) -> str:

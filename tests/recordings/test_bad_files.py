@@ -148,6 +148,11 @@ CASES: dict[str, Case] = {
     "header only": Case(lines(lambda x: x[:1]), "only a header", ("forearm.csv", "export")),
     "blank lines only": Case(content(lambda b: b"\n \n\n"), "only blank lines", ("forearm.csv",)),
     "no header": Case(lines(lambda x: x[1:]), "first line holds numbers", ("forearm.csv", "add a")),
+    "endless header": Case(
+        content(lambda b: b"x" * 300_000),
+        "line 1 cannot be read as a header",
+        ("forearm.csv", "export it again"),
+    ),
     "binary garbage": Case(
         content(lambda b: bytes(range(256)) * 40), "binary data", ("forearm.csv",)
     ),
@@ -544,6 +549,15 @@ CASES: dict[str, Case] = {
     ),
     "acceleration mapped to nothing": Case(
         column_map(columns={"ax": None}), "only seq and t_host may be missing", ("map.json",), MAP
+    ),
+    "more lines to skip than there are": Case(
+        lambda f: (
+            loggers.change_lines(f / "forearm.csv", lambda x: x[:300]),
+            column_map(sensors={"forearm": {"skip_lines": 400}})(f),
+        ),
+        "no header after the 400 lines to skip",
+        ("forearm.csv", "correct skip_lines"),
+        MAP,
     ),
     "odd delimiter": Case(
         column_map(delimiter="::"), "should be one of , ;", ("map.json", "delimiter"), MAP
