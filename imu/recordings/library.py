@@ -2,7 +2,8 @@
 
 A recording's folder is named by its id, so that two processes adding the same recording meet at
 one name and only one of them wins. There is no index that could go stale: listing reads every
-small manifest. A folder copied in by hand, under any name, is found as well.
+small manifest. A folder copied in by hand, under any name, is found as well; a second folder of
+the same recording is told, and counts for nothing.
 """
 
 from __future__ import annotations
@@ -139,6 +140,34 @@ def _remembered_entry(folder: Path) -> LibraryEntry:
     return entry
 
 
+def _id_of(folder: Path) -> str | None:
+    """The id that a folder's manifest states; None when it cannot be read."""
+    try:
+        return str(json.loads((folder / MANIFEST_FILE).read_bytes())["id"])
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return None
+
+
+def _each_once(found: list[LibraryEntry]) -> list[LibraryEntry]:
+    """The entries, with a further folder of one recording as one that cannot be opened."""
+    first: dict[str, LibraryEntry] = {}
+    for entry in sorted(
+        found, key=lambda entry: (bool(entry.problem), entry.folder.name != entry.id)
+    ):
+        first.setdefault(entry.id, entry)
+    each = []
+    for entry in found:
+        kept = first[entry.id]
+        if entry is kept or entry.problem:
+            each.append(entry)
+            continue
+        why = (
+            f"{entry.folder}: a copy of the recording in {kept.folder.name}; move one of them away"
+        )
+        each.append(LibraryEntry(entry.folder.name, entry.folder, None, problem=why))
+    return each
+
+
 def _put_right(recording: Recording, folder: Path, full_hash: str) -> bool:
     """Whether the recording in the folder had to be put right, which it then is.
 
@@ -223,8 +252,8 @@ class Library:
         ]
 
     def entries(self) -> list[LibraryEntry]:
-        """All recordings, the newest first, then by name; damaged ones last."""
-        found = [_remembered_entry(folder) for folder in self.folders()]
+        """All recordings, the newest first, then by name; damaged ones and copies last."""
+        found = _each_once([_remembered_entry(folder) for folder in self.folders()])
         found.sort(key=lambda entry: (entry.name, entry.id))
         found.sort(key=lambda entry: moment(entry.recorded_at), reverse=True)
         found.sort(key=lambda entry: bool(entry.problem))
@@ -299,13 +328,7 @@ class Library:
         folder = self.path / identity
         if folder.is_dir():
             return folder
-        for other in self.folders():
-            try:
-                if json.loads((other / MANIFEST_FILE).read_bytes())["id"] == identity:
-                    return other
-            except (OSError, ValueError, KeyError, TypeError, RecursionError):
-                continue
-        return None
+        return next((one for one in self.folders() if _id_of(one) == identity), None)
 
     def add(self, recording: Recording) -> tuple[LibraryEntry, bool]:
         """Add a recording; returns its entry, and False when it was there already.
@@ -330,14 +353,17 @@ class Library:
         return _entry(folder), put_right
 
     def delete(self, entry: LibraryEntry) -> None:
-        """Delete a recording with its notes and derived results, for good.
+        """Delete a recording with its notes, derived results and copies, for good.
 
         Raises SwingspreadError when it lies outside this library or the disk refuses.
         """
         if entry.folder.resolve().parent != self.path.resolve():
             raise SwingspreadError(f"{entry.folder}: not in the library {self.path}; not deleted")
+        identity = _id_of(entry.folder) or entry.id
+        copies = [one for one in self.folders() if _id_of(one) == identity and one != entry.folder]
         try:
-            remove_folder(entry.folder)
+            for folder in (*copies, entry.folder):
+                remove_folder(folder)
         except FileNotFoundError as problem:
             raise SwingspreadError(f"{entry.folder}: already deleted") from problem
         except OSError as problem:

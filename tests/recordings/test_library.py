@@ -7,6 +7,7 @@ import errno
 import json
 import multiprocessing
 import os
+import shutil
 import stat
 import subprocess
 import sys
@@ -172,6 +173,35 @@ def test_a_folder_copied_in_by_hand_is_found_and_not_stored_again(library):
     assert library.resolve(copied.id).name == "by hand"
     assert library.resolve("by hand").name == "by hand"
     assert library.add(recording(name="copied"))[1] is False
+
+
+def test_a_copy_of_a_recording_is_told_and_counts_once(library):
+    entry, _ = library.add(recording(name="one"))
+    for name in ("0 before", "z after"):
+        shutil.copytree(entry.folder, library.path / name)
+    listed, *copies = library.entries()
+    assert listed == entry
+    assert [copy.id for copy in copies] == ["0 before", "z after"]
+    for copy in copies:
+        assert f"a copy of the recording in {entry.id}; move one of them away" in copy.problem
+    assert library.find("one").folder == entry.folder
+
+
+def test_a_sound_copy_stands_for_a_damaged_recording(library):
+    entry, _ = library.add(recording(name="one"))
+    shutil.copytree(entry.folder, library.path / "backup")
+    (entry.folder / "recording.json").write_text("{")
+    sound, damaged = library.entries()
+    assert (sound.name, sound.folder.name) == ("one", "backup")
+    assert "not valid JSON" in damaged.problem
+
+
+def test_deleting_a_recording_deletes_its_copies(library):
+    entry, _ = library.add(recording(1))
+    other, _ = library.add(recording(2))
+    shutil.copytree(entry.folder, library.path / "backup")
+    library.delete(entry)
+    assert [path.name for path in library.path.iterdir()] == [other.id]
 
 
 class TestFinding:
