@@ -56,7 +56,8 @@ def write_file(target: Path, content: bytes, replace: bool = True) -> None:
     """Write ``content`` to ``target`` in one step.
 
     replace : when False, an existing target is left alone and FileExistsError is raised.
-    Raises OSError when the disk refuses; the old file, if any, is then untouched.
+    Raises OSError when the disk refuses; the old file, if any, is then untouched, unless nothing
+    failed but forcing the new name to the disk.
     """
     part = _hidden_name(target)
     try:
@@ -96,9 +97,9 @@ def _put_once(part: Path, target: Path) -> None:
 def new_folder(target: Path) -> Iterator[Path]:
     """A hidden folder to fill, which becomes ``target`` when the block ends without an error.
 
-    An error inside the block, or in the final rename, removes the hidden folder and leaves
-    nothing. Files in the folder must be forced to the disk by whoever writes them. Raises
-    FileExistsError when ``target`` is there already, so nothing is ever overwritten.
+    An error inside the block, in the final rename or in forcing that to the disk removes the
+    folder and leaves nothing. Files in the folder must be forced to the disk by whoever writes
+    them. Raises FileExistsError when ``target`` is there already, so nothing is ever overwritten.
     """
     if os.path.lexists(target):
         raise FileExistsError(str(target))
@@ -110,12 +111,16 @@ def new_folder(target: Path) -> Iterator[Path]:
         if os.path.lexists(target):
             raise FileExistsError(str(target))
         part.rename(target)
+        try:
+            sync_folder(target.parent)
+        except OSError:
+            target.rename(part)
+            raise
     except BaseException as problem:
         shutil.rmtree(part, ignore_errors=True)
         if isinstance(problem, OSError) and target.exists():
             raise FileExistsError(str(target)) from problem
         raise
-    sync_folder(target.parent)
 
 
 @contextlib.contextmanager

@@ -169,7 +169,7 @@ def test_a_licence_goes_with_ours(name: str) -> None:
     assert stated <= allowed, f"{name}: {', '.join(sorted(stated - allowed))}"
 
 
-def test_a_licence_that_binds_the_whole_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_licence_that_binds_the_whole_is_seen() -> None:
     assert "spm1d" not in SHIPPED and "libusb1" not in SHIPPED
     assert licences("spm1d") <= FOR_TESTS_ALONE
     assert not licences("spm1d") <= PERMISSIVE | FILE_BY_FILE
