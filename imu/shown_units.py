@@ -35,7 +35,8 @@ class ShownUnits:
         return replace(kept, unit=self.of(kept.unit)[0])
 
     def table(self, table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
-        """A copy of a table of one row a metric, its numbers and its ``unit`` as shown.
+        """A table of one row a metric with its numbers and its ``unit`` as shown; never changed in
+        place.
 
         columns : those that are in the metric's unit.
         """
@@ -48,7 +49,7 @@ class ShownUnits:
         return table.assign(**turned)
 
     def swings(self, swings: pd.DataFrame, metrics: Sequence[str]) -> pd.DataFrame:
-        """A copy of a swing table with these metrics and their errors as shown."""
+        """A swing table with these metrics and their errors as shown; never changed in place."""
         turned = {
             column: swings[column] * self.factor(name)
             for name in metrics

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from imu.figures.theme import FONT, LIGHT, Palette
+from imu.number_words import MINUS
 from imu.types import FloatArray
 
 LETTERING = 13
@@ -179,7 +180,7 @@ def picture(width: float, height: float, name: str, description: str, *parts: st
 
 
 def _number(value: float) -> str:
-    return f"{value:g}".replace("-", "−")
+    return f"{value:g}".replace("-", MINUS)
 
 
 def _style(style: dict[str, str | float]) -> str:

@@ -37,7 +37,6 @@ MOST_LINES = 80
 """More swings than this are drawn as bands alone: their lines would only blacken the page."""
 
 MARKED = {"club_top": "club top", "release": "release", "impact": "impact"}
-HIGHLIGHT = "#0072b2"
 
 
 def align_set(curves: pd.DataFrame, swings: pd.DataFrame, columns: Sequence[str]) -> AlignedCurves:
@@ -170,7 +169,7 @@ def metric_picture(
         low, high = np.full(2, mean - sd), np.full(2, mean + sd)
         parts.append(band(panel, edges, low, high, fill=LIGHT.plane, fill_opacity=0.22))
         parts.append(line(panel, edges, np.full(2, mean), stroke=LIGHT.ink, stroke_width=1.4))
-    parts.append(dots(panel, order, values, 3.2, fill=HIGHLIGHT))
+    parts.append(dots(panel, order, values, 3.2, fill=LIGHT.sets[0]))
     return picture(
         width,
         height,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -28,11 +28,16 @@ ANALYSIS_SCHEMA = "swingspread-analysis"
 ANALYSIS_SCHEMA_VERSION = 1
 
 
+def in_documented_order(table: pd.DataFrame, documented: Iterable[str]) -> pd.DataFrame:
+    """A table with its columns in the documented order; further columns follow at the end."""
+    there = [str(name) for name in table.columns]
+    known = [name for name in documented if name in there]
+    return table[[*known, *(name for name in there if name not in known)]]
+
+
 def swing_columns(swings: pd.DataFrame) -> pd.DataFrame:
-    """The swing table in the documented order of columns; further columns follow at the end."""
-    known = [name for name in SWING_COLUMNS if name in swings.columns]
-    further = [str(name) for name in swings.columns if name not in SWING_COLUMNS]
-    return swings[[*known, *further]]
+    """The swing table in the documented order of columns."""
+    return in_documented_order(swings, SWING_COLUMNS)
 
 
 def write_csv(table: pd.DataFrame, target: Path) -> Path:

@@ -10,9 +10,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from kept_library import add_analysed
 
-from app.derived import cache_folder
+from app.derived import cache_folder, read_cached
 from app.recording import RecordingDesk
+from app.shelf import LibraryShelf
 from app.store import Store
 from imu.errors import SwingspreadError
 from imu.recorder.folder import new_folder
@@ -20,6 +22,7 @@ from imu.recordings import notes, saved_sets
 from imu.recordings.library import Library
 from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import read_saved_sets
+from imu.settings import AnalysisSettings
 from imu.types import Club, Manifest, Player
 
 HERE = Path(__file__).parent
@@ -64,19 +67,11 @@ def test_two_processes_lose_none_of_each_others_sets_and_spoil_no_cache(tmp_path
     ]
     assert [process.wait(120) for process in both] == [0, 0]
     assert len(read_saved_sets(tmp_path).sets) == 24
-    from app.derived import read_cached
-    from imu.settings import AnalysisSettings
-
     assert read_cached(tmp_path / "r", AnalysisSettings()) is not None
     assert not list((tmp_path / "r" / "derived").glob(".part-*"))
 
 
 def test_a_damaged_cache_is_made_anew_and_stays_whole(tmp_path: Path, monkeypatch) -> None:
-    from kept_library import add_analysed
-
-    from app.shelf import LibraryShelf
-    from imu.types import Club, Manifest, Player
-
     library = Library(tmp_path / "library")
     facts = Manifest(Player("Ada"), Club("7-iron", 0.94), "one")
     entry = add_analysed(library, facts, 1)
