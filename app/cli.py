@@ -14,6 +14,7 @@ from collections.abc import Sequence
 
 import imu
 from imu.errors import SwingspreadError
+from imu.recordings.names import printable
 
 COMMANDS: tuple[str, ...] = (
     "demo",
@@ -69,7 +70,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         options = build_parser().parse_args(arguments)
         return int(options.run(options))
     except SwingspreadError as problem:
-        print(f"swingspread: {problem}", file=sys.stderr)
+        lines = [printable(line) for line in str(problem).splitlines()]  # it may quote a file
+        print("swingspread:", "\n".join(lines), file=sys.stderr)
         return EXIT_PROBLEM
     except KeyboardInterrupt:
         print("swingspread: stopped", file=sys.stderr)

@@ -207,6 +207,11 @@ CASES: dict[str, Case] = {
         "did you mean 'tsensor_us'",
         ("forearm.csv", "t_sensor_us"),
     ),
+    "a header that would clear the screen": Case(
+        lines(lambda x: [x[0].replace("t_host_s", "\x1b[2Jhost"), *x[1:]]),
+        "column 't_host_s' is missing",
+        ("forearm.csv", " [2Jhost"),
+    ),
     "column there twice": Case(
         lines(lambda x: [x[0].replace("gy", "gx"), *x[1:]]),
         "'gx' is there 2 times",
@@ -661,6 +666,7 @@ def test_a_bad_file_is_refused_with_place_and_mend(
     assert out == ""
     assert err.startswith("swingspread: ")
     assert "Traceback" not in err
+    assert "\x1b" not in err
     for words in (CASES[name].own, *CASES[name].says):
         assert words in err
 
