@@ -94,20 +94,25 @@ def manifest_from_json(document: Any, where: str) -> Manifest:
     player, club, sensors = top.inside("player"), top.inside("club"), top.inside("sensors")
     hand = player.choice("handedness", player.values.get("handedness", "right"), ("right", "left"))
     return Manifest(
-        player=Player(player.text("name"), hand, _number(player, "arm_length_m", 0.62)),
+        player=Player(_text(player, "name"), hand, _number(player, "arm_length_m", 0.62)),
         club=Club(
-            club.text("name"),
+            _text(club, "name"),
             _number(club, "length_m", math.nan),
             _number(club, "wrist_from_butt_m", 0.05),
         ),
-        name=top.text("name"),
-        session=top.text("session"),
-        block=top.text("block"),
-        recorded_at=top.text("recorded_at"),
-        notes=top.text("notes"),
+        name=_text(top, "name"),
+        session=_text(top, "session"),
+        block=_text(top, "block"),
+        recorded_at=_text(top, "recorded_at"),
+        notes=_text(top, "notes"),
         sensors={str(role): _facts(sensors.inside(role)) for role in sensors.values},
-        source=top.text("source"),
+        source=_text(top, "source"),
     )
+
+
+def _text(source: JsonObject, key: str) -> str:
+    """A label; what JSON can spell and no file can hold (half a surrogate pair) becomes "?"."""
+    return source.text(key).encode("utf-8", "replace").decode("utf-8")
 
 
 def _number(source: JsonObject, key: str, missing: float) -> float:

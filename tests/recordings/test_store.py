@@ -307,6 +307,13 @@ def test_a_changed_sample_or_fact_is_found_on_verification(tmp_path):
         read_recording(tmp_path / "one", verify=True)
 
 
+def test_a_label_that_no_file_can_hold_is_made_one_that_can(tmp_path):
+    write_recording(recording(), tmp_path / "one")
+    path = tmp_path / "one" / "recording.json"
+    path.write_text(path.read_text().replace('"name": "Tuesday"', '"name": "Tues\\ud800day"'))
+    assert read_recording(tmp_path / "one", verify=True).manifest.name == "Tues?day"
+
+
 def test_every_changed_byte_of_the_samples_is_found_on_reading(tmp_path):
     """Pages carry checksums, so damage is found without the hash; never another error."""
     original = recording()
