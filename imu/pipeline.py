@@ -264,7 +264,7 @@ def _empty(
     clock = aligned.clocks[FOREARM]
     others = {FOREARM: aligned.streams[CLUB], CLUB: aligned.streams[FOREARM]}
     swapped = replace(aligned, streams={r: replace(s, role=r) for r, s in others.items()})
-    why = without_swings(aligned.streams, find_swings(swapped, settings).swings)
+    why = [] if windows else without_swings(aligned.streams, find_swings(swapped, settings).swings)
     return Analysis(
         recording_id=recording.id,
         version=imu.__version__,
