@@ -28,6 +28,10 @@ CURVES: dict[str, str] = {
 }
 """Curves compared, and their names in sentences."""
 
+NAMED_BY_ITS_NEGATIVE = frozenset({"hinge_rate_deg_s"})
+"""Curves whose name in sentences is of the negative: the hinge's rate is negative while it opens,
+so the opening rate is larger where the curve is lower."""
+
 AFTER_IMPACT = 0.05
 """s after impact at which the comparison of curves ends."""
 
@@ -246,7 +250,7 @@ def _finding(
         mean_regions=mean_regions,
         spread_regions=spread_regions,
         by_session=design.by_session,
-        sentence=_mean_sentence(label, unit, mean_regions, mean_p_holm, where, level),
+        sentence=_mean_sentence(name, mean_regions, mean_p_holm, where, level),
         spread_sentence=_spread_sentence(label, spread_regions, spread_p_holm, where, level),
     )
 
@@ -266,8 +270,9 @@ def when(start: float, end: float) -> str:
 
 
 def _mean_sentence(
-    label: str, unit: str, found: tuple[Region, ...], p: float, where: str, level: float
+    curve: str, found: tuple[Region, ...], p: float, where: str, level: float
 ) -> str:
+    label, unit = CURVES[curve], CURVE_COLUMNS[curve]
     if not found or p > 1 - level:
         return f"{label}: no part of the curve differs {where} beyond chance (p {p:.3f})."
     one = max(found, key=lambda region: abs(region.size))
@@ -275,7 +280,7 @@ def _mean_sentence(
     size = with_unit(number(abs(one.size), places), unit)
     low, high = sorted((abs(one.low), abs(one.high)))
     ends = f"{100 * level:.3g} % {number(low, places)} to {number(high, places)}"
-    word = "larger" if one.size > 0 else "smaller"
+    word = "larger" if (one.size > 0) != (curve in NAMED_BY_ITS_NEGATIVE) else "smaller"
     return f"{label} {word} {where} {when(one.start, one.end)}, by up to {size} ({ends})."
 
 
@@ -286,7 +291,8 @@ def _spread_sentence(
         return f"{label}: nowhere along the curve is the spread told to differ {where} (p {p:.3f})."
     one = max(found, key=lambda region: abs(np.log(region.size)))
     ends = f"{100 * level:.3g} % {number(one.low, 2)} to {number(one.high, 2)}"
+    reach = "up" if one.size > 1 else "down"
     return (
-        f"{label} spreads up to {number(one.size, 2)} times as much {where} "
+        f"{label} spreads {reach} to {number(one.size, 2)} times as much {where} "
         f"{when(one.start, one.end)} ({ends})."
     )

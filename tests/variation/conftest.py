@@ -115,7 +115,7 @@ def curve_table(
                     "t_s": row.impact_s + time,
                     "t_from_impact_s": time,
                     "hinge_deg": hinge,
-                    "hinge_rate_deg_s": -np.gradient(hinge, step),
+                    "hinge_rate_deg_s": np.gradient(hinge, step),
                     "arm_rate_deg_s": arm,
                     "club_rate_deg_s": club,
                     "plane_inclination_deg": 55 + 0.1 * hinge,

@@ -229,6 +229,24 @@ def test_comparison_shows_where_the_hinge_differs(make_set):
     assert "Hinge larger under pressure" in hinge.sentence
 
 
+def test_a_hinge_that_opens_faster_has_the_larger_opening_rate(make_set):
+    """The hinge's rate is negative while it opens (``imu.columns``): faster lies lower."""
+    a = make_set(30, 1, curves=True)
+    b = make_set(30, 2, "pressure", curves=True, hour=11)
+    b.curves["hinge_rate_deg_s"] *= 1.3
+    rate = next(one for one in compare_sets(a, b).curve_findings if one.curve == "hinge_rate_deg_s")
+    largest = max(rate.mean_regions, key=lambda one: abs(one.size))
+    assert largest.size < 0 and -0.1 < largest.peak < 0
+    assert "Opening rate of the hinge larger under pressure" in rate.sentence
+
+
+def test_a_spread_that_shrinks_is_said_to_go_down_to(make_set):
+    a = make_set(30, 1, curves=True, sd_factor={"hinge_max_deg": 4.0})
+    b = make_set(30, 2, "pressure", curves=True, hour=11)
+    hinge = compare_sets(a, b).curve_findings[0]
+    assert "spreads down to 0." in hinge.spread_sentence
+
+
 def test_lining_up_at_events_takes_timing_out_of_the_comparison(make_set):
     a = make_set(40, 1, curves=True)
     b = make_set(40, 2, "pressure", curves=True, hour=11, shift={"downswing_ms": -25.0})
