@@ -27,7 +27,7 @@ from imu.exports.drawing import (
 )
 from imu.exports.writing import write_export
 from imu.figures.alignment import AlignedCurves, align_curves
-from imu.figures.bands import quantiles, spread_over_time
+from imu.figures.bands import quantiles, sd_at_each_time
 from imu.figures.curve_names import CURVES
 from imu.figures.theme import LIGHT
 from imu.types import FloatArray
@@ -127,7 +127,7 @@ def spread_picture(
     aligned: AlignedCurves, column: str, name: str, unit: str, height: float = 138.0
 ) -> str:
     """Standard deviation between swings at each moment: where in the swing they differ."""
-    spread = spread_over_time(aligned.values[column])
+    spread = sd_at_each_time(aligned.values[column])
     times = aligned.grid * 1e3
     top = float(np.nanmax(spread)) if np.isfinite(spread).any() else 1.0
     panel = Panel(58, 34, WIDTH - 74, height - 88, _time_span(times), (0.0, top * 1.08 or 1.0))

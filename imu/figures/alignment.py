@@ -19,7 +19,7 @@ ALIGNMENTS = {"impact": "impact_s", "takeaway": "takeaway_s", "top": "club_top_s
 _EVENTS = ("takeaway", "arm_top", "club_top", "release", "impact", "finish")
 
 POINT_BUDGET = 48_000
-"""Points drawn in one panel, at most about."""
+"""Points drawn in one panel, about, up to 320 swings; beyond that a swing keeps 150 steps."""
 
 Float32 = NDArray[np.float32]
 
@@ -39,12 +39,17 @@ class AlignedCurves:
     values: dict[str, Float32]
     events: dict[str, NDArray[np.float64]]
 
+    @property
+    def anchor(self) -> str:
+        """The event lined up at, as it is called in ``events``."""
+        return ALIGNMENTS[self.alignment].removesuffix("_s")
+
 
 def display_grid(
     first: float, last: float, impact: float, swings: int, budget: int = POINT_BUDGET
 ) -> NDArray[np.float64]:
     """Times from ``first`` to ``last`` (s), four times as dense from 0.3 s before to 0.1 s after
-    ``impact``, with no more than ``budget`` points over all ``swings``."""
+    ``impact``, with about ``budget`` points over all ``swings``, but 150 steps for each at least."""
     dense_from, dense_to = max(first, impact - 0.3), min(last, impact + 0.1)
     weight = max(dense_to - dense_from, 0.0) * 4.0 + (last - first - max(dense_to - dense_from, 0))
     most = max(150, min(500, budget // max(swings, 1)))

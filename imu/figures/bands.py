@@ -12,7 +12,10 @@ from imu.figures.alignment import AlignedCurves, Float32
 
 
 def quantiles(lines: Float32, levels: Sequence[float]) -> NDArray[np.float64]:
-    """Percentiles over swings at each time, ignoring NaN; NaN where under three swings reach."""
+    """(K, G) percentiles over swings, of (S, G) lines, at K ``levels`` from 0 to 100.
+
+    NaN where fewer than three swings reach; where there are only one or two, unless all do.
+    """
     enough = np.isfinite(lines).sum(axis=0) >= min(3, len(lines))
     result = np.full((len(levels), lines.shape[1]), np.nan)
     if enough.any():
@@ -20,8 +23,8 @@ def quantiles(lines: Float32, levels: Sequence[float]) -> NDArray[np.float64]:
     return result
 
 
-def spread_over_time(lines: Float32) -> NDArray[np.float64]:
-    """Standard deviation over swings at each time; NaN where under three swings reach."""
+def sd_at_each_time(lines: Float32) -> NDArray[np.float64]:
+    """(G,) SD over the swings of (S, G) lines at each time; NaN where under three swings reach."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)
         spread = np.nanstd(lines.astype(np.float64), axis=0, ddof=1)

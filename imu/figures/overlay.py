@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from imu.figures.alignment import AlignedCurves, Float32, gapped
-from imu.figures.bands import quantiles, spread_over_time
+from imu.figures.bands import quantiles, sd_at_each_time
 from imu.figures.curve_names import CURVES, EVERY_CURVE
 from imu.figures.theme import (
     DASHES,
@@ -239,7 +239,7 @@ def _event_strip(
 ) -> None:
     """Each swing's event times as upright strokes, an event a line; of many swings a bar."""
     where = {"xaxis": "x", "yaxis": _axis("y", row)}
-    shown = [event for event in EVENT_ROWS if event != _anchor(aligned)]
+    shown = [event for event in EVENT_ROWS if event != aligned.anchor]
     for height, event in enumerate(reversed(shown)):
         moments = aligned.events[event] * 1e3
         as_strokes = len(moments) <= LINES_UP_TO
@@ -283,10 +283,6 @@ def _event_strip(
         )
 
 
-def _anchor(aligned: AlignedCurves) -> str:
-    return "club_top" if aligned.alignment == "top" else aligned.alignment
-
-
 def _spread_strip(
     figure: go.Figure,
     aligned: AlignedCurves,
@@ -295,7 +291,7 @@ def _spread_strip(
     column: str,
     colours: Palette,
 ) -> None:
-    spread, unit = spread_over_time(aligned.values[column]), EVERY_CURVE[column][1]
+    spread, unit = sd_at_each_time(aligned.values[column]), EVERY_CURVE[column][1]
     figure.add_trace(
         go.Scatter(
             x=times.astype(np.float32),
@@ -328,7 +324,7 @@ def _axes(
         limits = _limits(aligned.values[column], column)
         figure.update_layout({_layout_axis("y", panel): {**span, "range": limits}})
     strip = len(panels) + 1
-    shown = [event for event in EVENT_ROWS if event != _anchor(aligned)]
+    shown = [event for event in EVENT_ROWS if event != aligned.anchor]
     annotations.append(panel_heading(colours, "When things happen", rows[strip - 1][1]))
     ticks = {
         "tickvals": list(range(len(shown))),

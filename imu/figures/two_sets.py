@@ -8,14 +8,13 @@ import numpy as np
 import plotly.graph_objects as go
 
 from imu.figures.alignment import AlignedCurves
-from imu.figures.bands import quantiles, spread_over_time
+from imu.figures.bands import quantiles, sd_at_each_time
 from imu.figures.curve_names import CURVES
 from imu.figures.overlay import EVENT_ROWS, FROM_EVENT
 from imu.figures.theme import Palette, base_layout, palette, panel_heading, quiet_axis, zero_line
 
 SET_DASHES = ("solid", "dash")
 SET_SYMBOLS = ("circle", "square")
-_EVENTS = ("takeaway", "arm_top", "club_top", "release", "impact")
 
 
 def two_sets_figure(
@@ -41,7 +40,7 @@ def two_sets_figure(
     for place, aligned in enumerate((first, second)):
         _events(figure, aligned, place, names[place], colours)
         _spread(figure, aligned, column, place, names[place], colours)
-    shown = [event for event in _EVENTS if event != _anchor(first)]
+    shown = [event for event in EVENT_ROWS if event != first.anchor]
     every = np.concatenate([aligned.grid for aligned in (first, second)]) * 1e3
     across = [float(every.min()), float(every.max())] if len(every) else [-1200.0, 400.0]
     figure.update_layout(
@@ -93,10 +92,6 @@ def two_sets_figure(
     return figure
 
 
-def _anchor(aligned: AlignedCurves) -> str:
-    return "club_top" if aligned.alignment == "top" else aligned.alignment
-
-
 def _band_and_median(
     figure: go.Figure,
     aligned: AlignedCurves,
@@ -137,7 +132,7 @@ def _events(
     figure: go.Figure, aligned: AlignedCurves, place: int, name: str, colours: Palette
 ) -> None:
     """Each set's events: a dot at the mean and a bar of one SD to either side."""
-    shown = [event for event in _EVENTS if event != _anchor(aligned)]
+    shown = [event for event in EVENT_ROWS if event != aligned.anchor]
     means, spreads, heights = [], [], []
     for height, event in enumerate(reversed(shown)):
         moments = aligned.events[event][np.isfinite(aligned.events[event])] * 1e3
@@ -173,7 +168,7 @@ def _spread(
     figure.add_trace(
         go.Scatter(
             x=(aligned.grid * 1e3).astype(np.float32),
-            y=spread_over_time(aligned.values[column]).astype(np.float32),
+            y=sd_at_each_time(aligned.values[column]).astype(np.float32),
             mode="lines",
             line={"color": colours.sets[place], "width": 3, "dash": SET_DASHES[place]},
             hovertemplate=f"{name}: SD %{{y:.1f}} at %{{x:.0f}} ms<extra></extra>",

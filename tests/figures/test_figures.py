@@ -11,7 +11,7 @@ import pytest
 
 from imu.columns import METRIC_BY_NAME
 from imu.figures.alignment import align_curves
-from imu.figures.bands import spread_over_time
+from imu.figures.bands import sd_at_each_time
 from imu.figures.curve_names import CURVES, curves_in
 from imu.figures.distribution import distribution_figure
 from imu.figures.overlay import LINES_UP_TO, OverlayChoices, overlay_figure
@@ -52,7 +52,7 @@ def test_the_median_and_the_band_are_those_of_numpy(aligned: Any) -> None:
 
 
 def test_a_spread_of_two_swings_is_not_drawn() -> None:
-    assert np.isnan(spread_over_time(np.array([[1.0], [2.0]], np.float32))).all()
+    assert np.isnan(sd_at_each_time(np.array([[1.0], [2.0]], np.float32))).all()
 
 
 def test_highlighted_swings_differ_by_dash_as_well_as_colour(aligned: Any) -> None:
