@@ -49,7 +49,7 @@ def display_grid(
     first: float, last: float, impact: float, swings: int, budget: int = POINT_BUDGET
 ) -> NDArray[np.float64]:
     """Times from ``first`` to ``last`` (s), four times as dense from 0.3 s before to 0.1 s after
-    ``impact``, with about ``budget`` points over all ``swings``, but 150 steps for each at least."""
+    ``impact``: about ``budget`` points over all ``swings``, but no fewer than 150 for each."""
     dense_from, dense_to = max(first, impact - 0.3), min(last, impact + 0.1)
     weight = max(dense_to - dense_from, 0.0) * 4.0 + (last - first - max(dense_to - dense_from, 0))
     most = max(150, min(500, budget // max(swings, 1)))

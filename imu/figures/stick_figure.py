@@ -22,8 +22,9 @@ class StickFrames:
     """Positions in m, z up, the shoulder at the origin, target at +x (−x for a left-hander, seen
     alike from the front).
 
-    time : (N,) s from impact. wrist, grip, head : (N, 3). plane : (4, 3) corners of the mean
-    plane of the shaft from shaft parallel to impact. ground : height of the ground, m.
+    time : (N,) s from impact; N is 0 when orientation is known at fewer than two samples. wrist,
+    grip, head : (N, 3). plane : (4, 3) corners of the mean plane of the shaft from shaft parallel
+    to impact, (0, 3) when too few frames lie there. ground : height of the ground, m.
     """
 
     time: FloatArray
@@ -53,9 +54,9 @@ def stick_frames(
     rows = curves[np.isfinite(known.to_numpy(float)).all(axis=1)]
     impact = float(swing["impact_s"])
     time = rows["t_s"].to_numpy(float) - impact
-    if len(time) == 0:
+    if len(time) < 2:
         empty = np.empty((0, 3))
-        return StickFrames(time, empty, empty, empty, np.empty((0, 3)), 0.0)
+        return StickFrames(time[:0], empty, empty, empty, empty, 0.0)
     step = max(1, round(1.0 / (FRAME_RATE_HZ * max(float(np.median(np.diff(time))), 1e-4))))
     rows, time = rows.iloc[::step], time[::step]
     arm = _rotations(rows, "arm").apply(np.array(LONG_AXIS))

@@ -88,7 +88,7 @@ def _points(
             mode="markers" if many else "lines+markers",
             line={"color": colours.sets[place], "width": 2, "dash": ("solid", "dash")[place]},
             marker={"size": 7 if many else 13, "symbol": ("circle", "square")[place]},
-            text=[f"{key}, {n} swings" for key, n in zip(
+            text=[f"{key}, {n} swing{'s' * (n != 1)}" for key, n in zip(
                 rows["session_key"], rows["swings"], strict=True)],
             hovertemplate=f"%{{text}}<br>%{{y:.4g}} {metric.unit}<extra></extra>",
             name="mean" if column == "mean" else "SD",

@@ -63,7 +63,9 @@ def test_the_shaft_lies_in_its_plane_from_parallel_to_impact(analysis: Any) -> N
     assert np.abs(shaft @ normal).max() < 0.05
 
 
-def test_a_swing_without_orientation_draws_nothing(analysis: Any) -> None:
+@pytest.mark.parametrize("known", [0, 1])
+def test_a_swing_without_orientation_draws_nothing(analysis: Any, known: int) -> None:
     row = analysis.swings.iloc[2]
-    curves = analysis.curves[analysis.curves["swing"] == row["swing"]].assign(arm_qw=np.nan)
+    curves = analysis.curves[analysis.curves["swing"] == row["swing"]].copy()
+    curves.iloc[known:, curves.columns.get_loc("arm_qw")] = np.nan
     assert len(stick_frames(curves, row, 0.62, CLUB, "right").time) == 0
