@@ -17,7 +17,8 @@ MEDIAN_CENTRED_FROM = 10
 then makes intervals too wide, and the mean too narrow for skewed values."""
 
 WIDEST = 4.0
-"""Search for the ends of an interval no further than this many ln units from the estimate."""
+"""ln units from the estimate beyond which an end of an interval is not looked for: it is then 0 or
+infinite, as with three swings in each set, whose relabellings are too few to reject anything."""
 
 BISECTIONS = 14
 """Halvings of that search: ends are found to 0.0003 of a ln unit, far finer than the drawing."""
@@ -91,12 +92,12 @@ class _ScaledRelabelling:
         return exceedance(drawn, seen) if upper else exceedance(-drawn, -seen)
 
     def end(self, upper: bool, level: float) -> float:
-        """The shift at which the one-sided p crosses its level, by bisection."""
+        """The shift at which the one-sided p crosses its level; ±∞ when beyond ``WIDEST``."""
         inside = self.observed
         outside = inside + (WIDEST if upper else -WIDEST)
         target = 0.5 - level / 2
         if self.tail(outside, upper=not upper) > target:
-            return outside
+            return float("inf") if upper else float("-inf")
         for _ in range(BISECTIONS):
             middle = (inside + outside) / 2
             if self.tail(middle, upper=not upper) > target:
@@ -118,9 +119,10 @@ def sd_ratio(
     The interval inverts a permutation test on centred values: B's are scaled by a supposed
     ratio, and the ratios not rejected form the interval. It holds its level for long-tailed and
     skewed data, as long as both sets have the same shape, where the F and BCa intervals fail.
-    Brown & Forsythe 1974 (JASA 69:364-367) beside it. Unknown below 3 values or without spread.
+    Brown & Forsythe 1974 (JASA 69:364-367) beside it. Unknown below 3 values or without spread;
+    with 3 against 3 or 4 values the ends are 0 and infinite.
     """
-    if min(len(first), len(second)) < 3 or first.std() == 0 or second.std() == 0:
+    if min(len(first), len(second)) < 3 or np.ptp(first) == 0 or np.ptp(second) == 0:
         return NO_RATIO
     relabelled = _ScaledRelabelling(first, second, draws, seed)
     ends = [np.exp(relabelled.end(upper, level)) for upper in (False, True)]

@@ -94,7 +94,8 @@ def spread_sentence(
     own = with_unit(number(sd_a, places), metric.unit)
     spreads = f"SD {number(sd_b, places)} against {own}"
     if not ratio.known:
-        return f"{name} spreads {number(ratio.value, 2)} times as much {where} ({spreads})."
+        told = f"{name} spreads {number(ratio.value, 2)} times as much {where}"
+        return f"{told} ({spreads}; no interval: too few swings or sessions)."
     ends = f"{percent} {number(ratio.low, 2)} to {number(ratio.high, 2)}"
     if 1.0 in ratio:
         said = f"{name}: no change of spread {where} established; "

@@ -157,10 +157,22 @@ def test_ratio_interval_covers_95_percent_where_the_f_interval_does_not(wild, co
 
 def test_sets_without_spread_or_with_two_swings_have_no_ratio():
     assert not sd_ratio(np.ones(5), A, seed=1).ratio.known
+    assert not sd_ratio(np.full(12, 0.1), A, seed=1).ratio.known
     assert not sd_ratio(A[:2], B, seed=1).ratio.known
     assert not welch_shift(A[:1], B).difference.known
     still = welch_shift(np.ones(4), np.ones(4))
     assert still.difference.ends == (0, 0, 0)
+
+
+@pytest.mark.parametrize("count", [3, 4])
+def test_relabellings_too_few_to_reject_anything_leave_the_ratio_open(count):
+    """3 against 3 or 4 values: 1 in 20 or 35 is the least one-sided p, above 2.5 %."""
+    generator = np.random.default_rng(2)
+    few, more = generator.normal(size=3), 5 * generator.normal(size=count)
+    ratio = sd_ratio(few, more, seed=1).ratio
+    assert (ratio.low, ratio.high) == (0.0, np.inf)
+    assert not ratio.known
+    assert sd_ratio(generator.normal(size=4), generator.normal(size=4), seed=1).ratio.known
 
 
 def test_few_relabellings_are_all_used_once():
