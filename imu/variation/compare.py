@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,7 +14,14 @@ from imu.variation import comparability as compat
 from imu.variation.comparability import Comparability, Design
 from imu.variation.curve_difference import CurveFinding, compare_curves
 from imu.variation.findings import Comparison, Finding, SideOfFinding
-from imu.variation.intervals import UNKNOWN, Interval, kurtosis, sd_freedom, sd_interval
+from imu.variation.intervals import (
+    UNKNOWN,
+    Interval,
+    column_sd,
+    kurtosis,
+    sd_freedom,
+    sd_interval,
+)
 from imu.variation.limits import Limits
 from imu.variation.noise import (
     UNKNOWN_NOISE,
@@ -25,7 +33,7 @@ from imu.variation.noise import (
 from imu.variation.sd_ratio import NO_RATIO, SdRatio, sd_ratio
 from imu.variation.session_units import session_sd_ratio, session_shift, within_sessions
 from imu.variation.sets import SwingSet
-from imu.variation.shift import Shift, holm, welch_shift
+from imu.variation.shift import NO_SHIFT, Shift, holm, welch_shift
 from imu.variation.verdict import (
     NOT_COMPARABLE,
     Evidence,
@@ -80,8 +88,10 @@ def compare_sets(
 
     findings = []
     for column, metric in enumerate(chosen):
-        side_a = _side(a, values_a[:, column], noise_a, column, design, limits.level)
-        side_b = _side(b, values_b[:, column], noise_b, column, design, limits.level)
+        about_a = _about_means(a, values_a[:, column], design)
+        about_b = _about_means(b, values_b[:, column], design)
+        side_a = _side(values_a[:, column], about_a, noise_a, column, limits.level)
+        side_b = _side(values_b[:, column], about_b, noise_b, column, limits.level)
         shift, ratio = shifts[column], ratios[column]
         largest = limits.largest_shift(metric.name, side_a.sd.value)
         evidence = Evidence(
@@ -89,13 +99,9 @@ def compare_sets(
             sd_ratio_p=float(ratio_holm[column]),
             shift=shift.difference,
             largest_shift=largest,
-            largest_shift_se=limits.largest_shift_se(
-                metric.name, side_a.sd.value, _freedom(values_a[:, column])
-            ),
+            largest_shift_se=limits.largest_shift_se(metric.name, side_a.sd.value, about_a.freedom),
             sd_a=side_a.sd.value,
-            kurtosis=float(
-                np.nanmax([_kurtosis(values_a[:, column]), _kurtosis(values_b[:, column])])
-            ),
+            kurtosis=max(about_a.kurtosis, about_b.kurtosis),
             count=min(side_a.swings, side_b.swings),
             by_session=design.by_session,
             sessions=min(side_a.sessions, side_b.sessions),
@@ -200,11 +206,13 @@ def _one_metric(
 ) -> tuple[Shift, SdRatio]:
     here_a, here_b = np.isfinite(values_a), np.isfinite(values_b)
     if min(here_a.sum(), here_b.sum()) < 2:
-        return Shift(UNKNOWN, float("nan"), float("nan")), NO_RATIO
+        return NO_SHIFT, NO_RATIO
     first, second = values_a[here_a], values_b[here_b]
     single = min(len(design.sessions_a), len(design.sessions_b)) < 2
     if not design.by_session or (single and not design.shared):
-        return welch_shift(first, second, level), sd_ratio(first, second, seed, level)
+        about = [_about_means(a, values_a, design), _about_means(b, values_b, design)]
+        ratio = sd_ratio(about[0].values, about[1].values, seed, level)
+        return welch_shift(first, second, level), ratio
     sessions_a = a.swings["session_key"].to_numpy(str)[here_a]
     sessions_b = b.swings["session_key"].to_numpy(str)[here_b]
     paired = design.kind == compat.PAIRED_SESSIONS
@@ -214,46 +222,65 @@ def _one_metric(
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _AboutMeans:
+    """The values present (N,) of one metric, each session's own mean taken out when sessions are
+    the units; scaled so that their SD is the one within sessions."""
+
+    values: FloatArray
+    sessions: int
+    means: int
+
+    @property
+    def freedom(self) -> float:
+        """Degrees of freedom that their SD is worth, NaN when it is not known or 0."""
+        return float(sd_freedom(self.values, self.means)) if self._spread else float("nan")
+
+    @property
+    def kurtosis(self) -> float:
+        """3 for a normal population, and where there are too few to tell."""
+        return float(kurtosis(self.values)) if self._spread else 3.0
+
+    @property
+    def _spread(self) -> bool:
+        return len(self.values) > 3 and bool(np.ptp(self.values) > 0)
+
+
+def _about_means(swings: SwingSet, values: FloatArray, design: Design) -> _AboutMeans:
+    here = np.isfinite(values)
+    sessions = swings.swings["session_key"].to_numpy(str)[here]
+    count = len(np.unique(sessions))
+    if not design.by_session:
+        return _AboutMeans(values[here], count, 1)
+    within = within_sessions(values[here], sessions)
+    return _AboutMeans(within[np.isfinite(within)], count, count)
+
+
 def _side(
-    swings: SwingSet,
     values: FloatArray,
+    about: _AboutMeans,
     errors: tuple[FloatArray, list[str]],
     column: int,
-    design: Design,
     level: float,
 ) -> SideOfFinding:
-    here = np.isfinite(values)
-    present = values[here]
+    present = values[np.isfinite(values)]
     if not len(present):
         nan = float("nan")
         return SideOfFinding(0, 0, nan, UNKNOWN, nan, UNKNOWN_NOISE, nan)
-    sessions = swings.swings["session_key"].to_numpy(str)[here]
-    count = len(np.unique(sessions))
-    about = within_sessions(present, sessions) if design.by_session else present
-    low, high = sd_interval(about, level)
-    sd = float(about.std(ddof=1)) if len(about) > 1 else float("nan")
+    low, high = sd_interval(about.values, level, about.means)
+    sd = float(column_sd(about.values))
     size = noise_sd(values[:, None], errors[0][:, [column]])
     noises, meaning = believable_noise(size, [errors[1][column]], high)
     noise = float(noises[0])
     return SideOfFinding(
         swings=len(present),
-        sessions=count,
+        sessions=about.sessions,
         mean=float(present.mean()),
         sd=Interval(sd, float(low), float(high)),
         noise_sd=noise,
         noise_is=meaning[0],
         human_sd=float(human_sd(sd, noise)),
     )
-
-
-def _kurtosis(values: FloatArray) -> float:
-    present = values[np.isfinite(values)]
-    return float(kurtosis(present)) if len(present) > 3 and present.std() > 0 else 3.0
-
-
-def _freedom(values: FloatArray) -> float:
-    present = values[np.isfinite(values)]
-    return float(sd_freedom(present)) if len(present) > 3 and present.std() > 0 else float("nan")
 
 
 def _noisy(side: SideOfFinding) -> bool:

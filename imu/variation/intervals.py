@@ -92,13 +92,13 @@ def column_mean(values: ArrayLike) -> FloatArray:
 def column_median(values: ArrayLike) -> FloatArray:
     """Median per column, NaN where nothing is present."""
     table = np.asarray(values, dtype=np.float64)
-    ordered = np.sort(table, axis=0)  # NaN sorts last
     n = counts(table).astype(int)
+    if not len(table):
+        return np.full(n.shape, np.nan)
+    ordered = np.sort(table, axis=0)  # NaN sorts last
     flat = ordered.reshape(len(ordered), -1)
     columns = np.arange(flat.shape[1])
     size = np.maximum(n.reshape(-1), 1)
-    if not len(flat):
-        return np.full(n.shape, np.nan)
     middle = (flat[(size - 1) // 2, columns] + flat[size // 2, columns]) / 2
     return middle.reshape(n.shape)
 
@@ -112,7 +112,10 @@ def mean_interval(values: ArrayLike, level: float = 0.95) -> tuple[FloatArray, F
     return centre - half, centre + half
 
 
-def _sd_ends(sd: FloatArray, freedom: FloatArray, level: float) -> tuple[FloatArray, FloatArray]:
+def sd_ends(
+    sd: FloatArray, freedom: FloatArray, level: float = 0.95
+) -> tuple[FloatArray, FloatArray]:
+    """Ends of the chi-square interval for SDs worth ``freedom`` degrees of freedom."""
     with np.errstate(invalid="ignore", divide="ignore"):
         low = sd * np.sqrt(freedom / stats.chi2.ppf(0.5 + level / 2, freedom))
         high = sd * np.sqrt(freedom / stats.chi2.ppf(0.5 - level / 2, freedom))
@@ -129,7 +132,7 @@ def chi_square_sd_interval(
     """
     n = np.asarray(count, dtype=np.float64)
     freedom = np.where(n >= 2, n - 1, np.nan)
-    return _sd_ends(np.asarray(sd, dtype=np.float64), freedom, level)
+    return sd_ends(np.asarray(sd, dtype=np.float64), freedom, level)
 
 
 def kurtosis(values: ArrayLike) -> FloatArray:
@@ -148,23 +151,29 @@ def kurtosis(values: ArrayLike) -> FloatArray:
         return np.asarray(np.maximum(3 + (shrunk - 3) * gain, 3.0))
 
 
-def sd_freedom(values: ArrayLike) -> FloatArray:
+def sd_freedom(values: ArrayLike, means: int = 1) -> FloatArray:
     """Degrees of freedom that the SD of these values is worth: n − 1 at most, fewer for
-    long-tailed values (adjusted degrees of freedom; Shoemaker 2003, Am Stat 57:105-110)."""
+    long-tailed values (adjusted degrees of freedom; Shoemaker 2003, Am Stat 57:105-110).
+
+    means : how many means were taken out of the values, each of which costs one.
+    """
     n = counts(values)
     with np.errstate(invalid="ignore", divide="ignore"):
         freedom = 2 * n / (kurtosis(values) - (n - 3) / (n - 1))
-    return np.where(n >= 2, np.minimum(freedom, n - 1), np.nan)
+        freedom = np.minimum(freedom, n - 1) * (n - means) / (n - 1)
+    return np.where(n > means, freedom, np.nan)
 
 
-def sd_interval(values: ArrayLike, level: float = 0.95) -> tuple[FloatArray, FloatArray]:
+def sd_interval(
+    values: ArrayLike, level: float = 0.95, means: int = 1
+) -> tuple[FloatArray, FloatArray]:
     """Ends of an interval for the SD that allows for long tails, per column.
 
-    Chi-square with the degrees of freedom of ``sd_freedom``. Covers 95 ± 1.5 % for normal and
-    moderately skewed values. With a few wild swings among many no method can tell the SD of the
-    whole from a small set; read ``robust_sd_interval`` there.
+    means : as for ``sd_freedom``, whose degrees of freedom the chi-square interval takes. Covers
+    95 ± 1.5 % for normal and moderately skewed values. With a few wild swings among many no method
+    can tell the SD of the whole from a small set; read ``robust_sd_interval`` there.
     """
-    return _sd_ends(column_sd(values), sd_freedom(values), level)
+    return sd_ends(column_sd(values), sd_freedom(values, means), level)
 
 
 def robust_sd(values: ArrayLike) -> FloatArray:

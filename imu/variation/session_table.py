@@ -10,7 +10,14 @@ from scipy import stats
 
 from imu.columns import METRIC_BY_NAME, Metric, headline_metrics
 from imu.errors import SwingspreadError
-from imu.variation.intervals import column_mean, column_sd, counts, robust_sd, sd_freedom
+from imu.variation.intervals import (
+    column_mean,
+    column_sd,
+    counts,
+    robust_sd,
+    sd_ends,
+    sd_freedom,
+)
 from imu.variation.noise import human_sd, noise_columns, noise_sd, refuted_noise
 
 SESSION_COLUMNS: dict[str, str] = {
@@ -66,8 +73,7 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
     with np.errstate(invalid="ignore", divide="ignore"):
         n, sd, freedom = cells["n"], cells["sd"], cells["freedom"]
         half = stats.t.ppf(0.975, n - 1) * sd / np.sqrt(n)
-        sd_low = sd * np.sqrt(freedom / stats.chi2.ppf(0.975, freedom))
-        sd_high = sd * np.sqrt(freedom / stats.chi2.ppf(0.025, freedom))
+        sd_low, sd_high = sd_ends(sd, freedom)
     refuted = refuted_noise(cells["noise"], meaning, sd_high)
     noise = np.where(refuted, np.nan, cells["noise"])
     repeat = len(names)

@@ -194,6 +194,30 @@ def test_days_apart_count_each_session_once(make_table, make_manifest, make_anal
     assert one.a.sd.value == pytest.approx(10, rel=0.2)
 
 
+def test_one_session_against_several_compares_the_spread_within_them(
+    make_table, make_manifest, make_analysis
+):
+    """The days move the mean by 10 ms and more; within each the spread is the same 10 ms."""
+    tools = (make_table, make_manifest, make_analysis)
+    a = _sessions(*tools, "practice", range(1, 2), 1)
+    b = _sessions(*tools, "practice", range(11, 16), 7)
+    b.swings["downswing_ms"] += 60 * (b.swings["session"] == "s8")
+    one = compare_sets(a, b, metrics=["downswing_ms"]).finding("downswing_ms")
+    assert one.spread.ratio.value == pytest.approx(one.b.sd.value / one.a.sd.value)
+    assert one.spread.ratio.value < 1.5
+
+
+def test_sessions_of_one_swing_each_have_no_spread(make_table, make_manifest, make_analysis):
+    tools = (make_table, make_manifest, make_analysis)
+    a = _sessions(*tools, "practice", range(1, 2), 1)
+    b = _sessions(*tools, "practice", range(11, 16), 7)
+    first = b.swings.groupby("session_key").head(1).reset_index(drop=True)
+    one = compare_sets(a, SwingSet("b", first), metrics=["downswing_ms"]).finding("downswing_ms")
+    assert not np.isfinite(one.b.sd.value)
+    assert one.verdict.word == CANNOT_TELL
+    assert "too few swings" in one.spread_sentence
+
+
 def test_ignoring_the_day_would_find_changes_that_are_not_there(
     make_table, make_manifest, make_analysis
 ):

@@ -22,6 +22,7 @@ from imu.variation.intervals import (
     sd_interval,
 )
 from imu.variation.mad_quantiles import mad_quantiles
+from imu.variation.session_units import within_sessions
 
 
 @pytest.mark.parametrize(
@@ -122,7 +123,7 @@ def test_missing_values_are_left_out_column_by_column():
 
 
 def test_nothing_and_one_value_have_no_spread():
-    for values in (np.full((4, 2), np.nan), np.array([[1.0, 2.0]])):
+    for values in (np.full((4, 2), np.nan), np.array([[1.0, 2.0]]), np.empty((0, 2)), np.empty(0)):
         assert np.isnan(column_sd(values)).all()
         assert np.isnan(np.array(sd_interval(values))).all()
         assert np.isnan(np.array(robust_sd_interval(values))).all()
@@ -148,6 +149,18 @@ def test_long_tails_widen_the_interval_and_never_narrow_it():
         assert (low <= plain_low + 1e-12).all()
         assert (high >= plain_high - 1e-12).all()
     assert sd_freedom(wild).mean() < 0.6 * sd_freedom(normal).mean()
+
+
+def test_an_sd_within_sessions_is_worth_one_degree_of_freedom_a_session_less():
+    """Ten sessions of three normal swings: the pooled SD has 20 degrees of freedom, not 29."""
+    generator = np.random.default_rng(6)
+    held = 0
+    for _ in range(2000):
+        within = within_sessions(generator.standard_normal(30), np.repeat(np.arange(10), 3))
+        low, high = sd_interval(within, means=10)
+        held += low <= 1 <= high
+    assert held / 2000 == pytest.approx(0.95, abs=0.02)
+    assert sd_freedom(within, means=10) <= 20
 
 
 SHAPES = {
