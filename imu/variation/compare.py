@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from imu.columns import METRIC_BY_NAME, Metric, headline_metrics
+from imu.columns import Metric
 from imu.errors import SwingspreadError
 from imu.types import FloatArray
 from imu.variation import comparability as compat
@@ -23,6 +23,7 @@ from imu.variation.intervals import (
     sd_interval,
 )
 from imu.variation.limits import Limits
+from imu.variation.metric_values import chosen_metrics, metric_values
 from imu.variation.noise import (
     UNKNOWN_NOISE,
     believable_noise,
@@ -66,14 +67,14 @@ def compare_sets(
     for an empty set, swings in both sets, or an unknown metric.
     """
     limits = limits or Limits()
-    chosen = _metrics(metrics)
+    chosen = chosen_metrics(metrics)
     _check_sets(a, b)
     design = compat.find_design(a, b)
     comparable = compat.check_comparability(a, b, design)
     a, b = _taking_part(a, design), _taking_part(b, design)
     where = where_words(_labels(a), _labels(b), b.name)
     names = [metric.name for metric in chosen]
-    values_a, values_b = _table(a, names), _table(b, names)
+    values_a, values_b = (metric_values(one.swings, names) for one in (a, b))
     noise_a, noise_b = noise_columns(a.swings, names), noise_columns(b.swings, names)
 
     shifts, ratios = [], []
@@ -147,17 +148,6 @@ def compare_sets(
     )
 
 
-def _metrics(names: Sequence[str] | None) -> tuple[Metric, ...]:
-    if names is None:
-        return headline_metrics()
-    unknown = [name for name in names if name not in METRIC_BY_NAME]
-    if unknown:
-        raise SwingspreadError(
-            f"there is no metric {unknown[0]!r}; see `swingspread spread --help`"
-        )
-    return tuple(METRIC_BY_NAME[name] for name in dict.fromkeys(names))
-
-
 def _labels(swings: SwingSet) -> dict[str, str]:
     return {name: swings.only(name) for name in ("block", "club", "player", "session", "date")}
 
@@ -171,9 +161,9 @@ def _check_sets(a: SwingSet, b: SwingSet) -> None:
         set(zip(one.swings["recording_id"], one.swings["swing"], strict=True)) for one in (a, b)
     ]
     if both := keys[0] & keys[1]:
+        are = "swing is" if len(both) == 1 else "swings are"
         raise SwingspreadError(
-            f"{len(both)} swings are in both {a.name} and {b.name}; choose sets without any in "
-            "common"
+            f"{len(both)} {are} in both {a.name} and {b.name}; choose sets without any in common"
         )
 
 
@@ -185,14 +175,6 @@ def _taking_part(swings: SwingSet, design: Design) -> SwingSet:
         return swings
     kept = swings.swings[keep].reset_index(drop=True)
     return SwingSet(swings.name, kept, swings.curves, swings.left_out, swings.selection)
-
-
-def _table(swings: SwingSet, names: list[str]) -> FloatArray:
-    table = np.full((len(swings), len(names)), np.nan)
-    for column, name in enumerate(names):
-        if name in swings.swings:
-            table[:, column] = swings.swings[name].to_numpy(np.float64)
-    return table
 
 
 def _one_metric(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from imu.number_words import counted
 from imu.variation.curve_difference import CurveFinding
 from imu.variation.intervals import Interval
 from imu.variation.limits import Limits
@@ -115,7 +116,7 @@ class Comparison:
         """One sentence over all metrics: how many hold, do not hold, cannot be told."""
         words = [one.verdict.word for one in self.findings]
         total = len(words)
-        counted = [
+        told = [
             f"{words.count(word)} {said}"
             for word, said in (
                 (HOLDS, "holds" if words.count(HOLDS) == 1 else "hold"),
@@ -128,16 +129,16 @@ class Comparison:
             )
             if words.count(word)
         ]
-        return f"Of {total} measures {', '.join(counted)}."
+        return f"Of {counted(total, 'measure')} {', '.join(told)}."
 
 
 def verdict_sentence(verdict: Verdict) -> str:
     """ "Cannot tell yet: …; about 14 more swings in each set would settle it." """
     text = f"{verdict.word[0].upper()}{verdict.word[1:]}: {verdict.reason}"
     if verdict.more_per_set is not None:
-        plural = "s" * (verdict.more_per_set != 1)
-        text += f"; about {verdict.more_per_set} more swing{plural} in each set would settle it"
+        more = counted(verdict.more_per_set, "more swing")
+        text += f"; about {more} in each set would settle it"
     elif verdict.more_sessions is not None:
-        plural = "s" * (verdict.more_sessions != 1)
-        text += f"; about {verdict.more_sessions} more session{plural} of each would settle it"
+        more = counted(verdict.more_sessions, "more session")
+        text += f"; about {more} of each would settle it"
     return f"{text}."

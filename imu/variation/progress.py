@@ -13,7 +13,8 @@ import pandas as pd
 
 from imu.errors import SwingspreadError
 from imu.number_words import counted
-from imu.variation.session_table import chosen_metrics, session_table
+from imu.variation.metric_values import chosen_metrics
+from imu.variation.session_table import session_table
 from imu.variation.trend import (
     FEWEST_SESSIONS,
     FEWEST_SWINGS,

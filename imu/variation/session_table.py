@@ -8,8 +8,6 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from imu.columns import METRIC_BY_NAME, Metric, headline_metrics
-from imu.errors import SwingspreadError
 from imu.variation.intervals import (
     column_mean,
     column_sd,
@@ -18,6 +16,7 @@ from imu.variation.intervals import (
     sd_ends,
     sd_freedom,
 )
+from imu.variation.metric_values import chosen_metrics, metric_values
 from imu.variation.noise import human_sd, noise_columns, noise_sd, refuted_noise
 
 SESSION_COLUMNS: dict[str, str] = {
@@ -45,16 +44,13 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
     """Level and spread of every session and club in a pool of swings: ``SESSION_COLUMNS``.
 
     swings : of a ``SwingSet``, of any number of players: the library-wide table. metrics : the
-    headline ones by default.
+    headline ones by default. Raises SwingspreadError for one that there is not.
     """
     chosen = chosen_metrics(metrics)
     if not len(swings):
         return pd.DataFrame(columns=list(SESSION_COLUMNS))
     names = [metric.name for metric in chosen]
-    values = np.full((len(swings), len(names)), np.nan)
-    for column, name in enumerate(names):
-        if name in swings:
-            values[:, column] = swings[name].to_numpy(np.float64)
+    values = metric_values(swings, names)
     errors, meaning = noise_columns(swings, names)
     groups = swings.groupby(["session_key", "club"], sort=False, dropna=False)
     rows = list(groups.indices.values())
@@ -97,13 +93,3 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
         }
     )
     return table.sort_values(["player", "club", "date"], kind="stable").reset_index(drop=True)
-
-
-def chosen_metrics(names: Sequence[str] | None) -> tuple[Metric, ...]:
-    """Metrics of these names, the headline ones for None. Raises SwingspreadError."""
-    if names is None:
-        return headline_metrics()
-    for name in names:
-        if name not in METRIC_BY_NAME:
-            raise SwingspreadError(f"there is no measure called {name!r}")
-    return tuple(METRIC_BY_NAME[name] for name in dict.fromkeys(names))

@@ -24,6 +24,7 @@ from imu.variation.intervals import (
     robust_sd_interval,
     sd_interval,
 )
+from imu.variation.metric_values import chosen_metrics, metric_values
 from imu.variation.noise import (
     SWING_TO_SWING,
     believable_noise,
@@ -93,15 +94,9 @@ def spread_table(
     """
     if not len(swings):
         raise SwingspreadError("there are no swings to work out a spread from")
-    names = [metric.name for metric in METRICS] if metrics is None else list(metrics)
-    for name in names:
-        if name not in METRIC_BY_NAME:
-            raise SwingspreadError(f"there is no measure called {name!r}")
-    chosen = [METRIC_BY_NAME[name] for name in names]
-    values = np.full((len(swings), len(names)), np.nan)
-    for column, name in enumerate(names):
-        if name in swings:
-            values[:, column] = swings[name].to_numpy(np.float64)
+    chosen = METRICS if metrics is None else chosen_metrics(metrics)
+    names = [metric.name for metric in chosen]
+    values = metric_values(swings, names)
     n, sd, mean = counts(values), column_sd(values), column_mean(values)
     mean_low, mean_high = mean_interval(values)
     low, high = sd_interval(values)

@@ -104,7 +104,9 @@ def test_the_same_seed_gives_the_same_findings(built):
 
 
 def test_holm_runs_over_the_measures_shown(built):
-    alone = compare_sets(*built, metrics=["release_ms"], curves=False).finding("release_ms")
+    only = compare_sets(*built, metrics=["release_ms"], curves=False)
+    assert only.headline == "Of 1 measure 1 does not hold."
+    alone = only.finding("release_ms")
     among = compare_sets(*built, metrics=ALL, curves=False).finding("release_ms")
     assert alone.spread_p_holm == alone.spread.p
     assert among.spread_p_holm == pytest.approx(len(ALL) * among.spread.p)
