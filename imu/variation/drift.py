@@ -7,21 +7,24 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from imu.types import FloatArray
+from imu.types import FloatArray, IntArray
 from imu.variation.intervals import counts
 
 FEWEST_SWINGS = 5
 """A block with fewer swings has no slope to speak of."""
 
 
-def block_labels(swings: pd.DataFrame) -> FloatArray:
-    """(N,) number of the recording each swing is in: one recording is one block."""
-    codes: FloatArray = pd.factorize(swings["recording_id"])[0].astype(np.float64)
-    return codes
+def block_numbers(swings: pd.DataFrame) -> IntArray:
+    """(N,) number of the block each swing is in: the swings of one label in one recording.
+
+    A plan's blocks of one label, parted by others, count as one.
+    """
+    groups = swings.groupby(["recording_id", "block"], sort=False, dropna=False)
+    return np.asarray(groups.ngroup(), np.int64)
 
 
-def order_within_blocks(swings: pd.DataFrame) -> FloatArray:
-    """(N,) place of each swing within its block, from 0, by its start."""
+def order_in_recording(swings: pd.DataFrame) -> FloatArray:
+    """(N,) place of each swing within its recording, from 0, by its start."""
     order = swings.groupby("recording_id", sort=False)["start_s"].rank(method="first")
     return order.to_numpy(np.float64) - 1
 
@@ -31,11 +34,11 @@ def fit_drift(
 ) -> pd.DataFrame:
     """Straight-line drift over the order of swings, one slope for all blocks, per column.
 
-    values : (N, M), NaN where missing. order, blocks : (N,). Blocks keep their own means, so a
-    difference between blocks is no drift. Columns of the answer, one row a metric:
-    drift_per_swing, drift_low, drift_high, drift_p, drift_over_block (slope times the longest
-    block's length), sd_without_drift (within blocks, slope taken out), sd_within_blocks. NaN
-    where no block has ``FEWEST_SWINGS`` swings.
+    values : (N, M), NaN where missing. order, blocks : (N,) place and block of every swing. Blocks
+    keep their own means, so a difference between blocks is no drift. Columns of the answer, one
+    row a metric: drift_per_swing, drift_low, drift_high, drift_p (two-sided), drift_over_block
+    (slope times the swings of the longest block, less one), sd_without_drift (within blocks, slope
+    taken out), sd_within_blocks. NaN where no block has ``FEWEST_SWINGS`` swings.
     """
     table = np.asarray(values, dtype=np.float64)
     codes = np.unique(np.asarray(blocks), return_inverse=True)[1]

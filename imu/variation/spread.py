@@ -11,7 +11,7 @@ from imu.columns import METRIC_BY_NAME, METRICS
 from imu.errors import SwingspreadError
 from imu.number_words import counted, decimals, number, with_unit
 from imu.types import FloatArray
-from imu.variation.drift import block_labels, fit_drift, order_within_blocks
+from imu.variation.drift import block_numbers, fit_drift, order_in_recording
 from imu.variation.intervals import (
     c4,
     chi_square_sd_interval,
@@ -114,7 +114,7 @@ def spread_table(
         sensible = np.array([m.kind in _CV_KINDS and m.name not in _NO_CV for m in chosen])
         cv = np.where(sensible & (mean > 0), sd / mean, np.nan)
         unbiased = sd / c4(n)
-    drift = fit_drift(values, order_within_blocks(swings), block_labels(swings))
+    drift = fit_drift(values, order_in_recording(swings), block_numbers(swings))
     table = pd.DataFrame(
         {
             "metric": names,

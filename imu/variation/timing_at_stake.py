@@ -14,7 +14,8 @@ from scipy import stats
 
 from imu.number_words import decimals, number, with_unit
 from imu.shown_units import SI, ShownUnits
-from imu.types import FloatArray
+from imu.types import FloatArray, IntArray
+from imu.variation.drift import block_numbers
 from imu.variation.intervals import Interval
 from imu.variation.noise import SWING_TO_SWING, noise_columns, noise_sd
 from imu.variation.shift import holm
@@ -35,7 +36,8 @@ class Regression:
 
     slope : outcome's unit per cause's unit, with interval. slope_noise_removed : the slope had
     the cause been measured without error (divided by its reliability), NaN when unknown.
-    shared : part of the outcome's variance that goes with the cause (r²), with interval.
+    shared : part of the outcome's variance that goes with the cause (r²), with interval. p : of
+    the slope, two-sided; p_holm : adjusted for the pairs looked at together.
     """
 
     cause: str
@@ -58,8 +60,9 @@ def timing_at_stake(
 ) -> tuple[Regression, ...]:
     """Whether timing feeds the spread at impact: each outcome regressed on its cause.
 
-    Sets are taken within their blocks (block means removed), so that a change between blocks
-    does not pass for an association from swing to swing. Pairs with fewer than
+    Swings are taken within their blocks (block means removed), so that a change between blocks
+    does not pass for an association from swing to swing. A slope is called established when it
+    stands after Holm's adjustment for the pairs. Pairs with fewer than
     ``FEWEST_SWINGS`` swings, or no spread, are left out. units : of the sentences; numbers stay
     in the units kept.
     """
@@ -71,36 +74,42 @@ def timing_at_stake(
         here = np.isfinite(x) & np.isfinite(y)
         if here.sum() < FEWEST_SWINGS:
             continue
-        blocks = pd.factorize(swings["recording_id"][here])[0]
+        blocks = np.unique(block_numbers(swings[here]), return_inverse=True)[1]
         x, y = _within(x[here], blocks), _within(y[here], blocks)
-        freedom = int(here.sum() - len(np.unique(blocks)) - 1)
+        sizes = np.bincount(blocks)
+        freedom = int(here.sum() - len(sizes) - 1)
         if freedom < 4 or x.std() == 0 or y.std() == 0:
             continue
         error, meaning = noise_columns(swings[here], [cause])
         # A slope is corrected only for noise known to differ from swing to swing.
         known = meaning == [SWING_TO_SWING]
         noise = float(noise_sd(np.ones_like(error), error)[0]) if known else float("nan")
-        fits.append((cause, outcome, int(here.sum()), *_fit(x, y, freedom, noise, level)))
+        fit = _fit(x, y, 1 / sizes[blocks], freedom, noise, level)
+        fits.append((cause, outcome, int(here.sum()), *fit))
     adjusted = holm([fit[-1] for fit in fits])
     return tuple(
-        Regression(*fit[:-1], fit[-1], float(p), _regression_sentence(*fit, level, units))
+        Regression(*fit, float(p), _regression_sentence(*fit, float(p), level, units))
         for fit, p in zip(fits, adjusted, strict=True)
     )
 
 
-def _within(values: FloatArray, blocks: FloatArray) -> FloatArray:
+def _within(values: FloatArray, blocks: IntArray) -> FloatArray:
     mean = np.bincount(blocks, values) / np.bincount(blocks)
     return np.asarray(values - mean[blocks])
 
 
 def _fit(
-    x: FloatArray, y: FloatArray, freedom: int, noise: float, level: float
+    x: FloatArray, y: FloatArray, of_block: FloatArray, freedom: int, noise: float, level: float
 ) -> tuple[Interval, float, Interval, Interval, float]:
+    """Fields of ``Regression`` from slope to p, of values (N,) about the means of their blocks.
+
+    of_block : (N,) part that each has in the mean of its block. noise : SD of the error in x.
+    """
     xx, xy, yy = float(x @ x), float(x @ y), float(y @ y)
     slope, r = xy / xx, xy / np.sqrt(xx * yy)
     residual = y - slope * x
     # HC3 (MacKinnon & White 1985) keeps its level when the spread of y changes with x.
-    leverage = np.minimum(x**2 / xx + (len(x) - freedom - 1) / len(x), 0.95)
+    leverage = np.minimum(x**2 / xx + of_block, 0.95)
     error = float(np.sqrt(((x * residual / (1 - leverage)) ** 2).sum()) / xx)
     quantile = float(stats.t.ppf(0.5 + level / 2, freedom))
     p = float(2 * stats.t.sf(abs(slope) / error, freedom)) if error > 0 else 0.0
@@ -110,7 +119,7 @@ def _fit(
     # One answer to whether anything is shared: that of the slope.
     nothing = error > 0 and quantile * error > abs(slope)
     least = 0.0 if nothing or low < 0 < high else min(low**2, high**2)
-    reliability = 1 - noise**2 * freedom / xx if np.isfinite(noise) else float("nan")
+    reliability = 1 - noise**2 * (freedom + 1) / xx if np.isfinite(noise) else float("nan")
     return (
         Interval(slope, slope - quantile * error, slope + quantile * error),
         slope / reliability if reliability > 0.2 else float("nan"),
@@ -129,6 +138,7 @@ def _regression_sentence(
     correlation: Interval,
     shared: Interval,
     p: float,
+    p_holm: float,
     level: float,
     units: ShownUnits,
 ) -> str:
@@ -136,9 +146,9 @@ def _regression_sentence(
     percent = f"{100 * level:.3g} %"
     part = (
         f"{100 * shared.value:.0f} % ({percent} {100 * shared.low:.0f} to {100 * shared.high:.0f}) "
-        f"of the spread of {second.label.lower()} goes with {first.label.lower()}"
+        f"of the variance of {second.label.lower()} goes with {first.label.lower()}"
     )
-    if 0.0 in slope:
+    if 0.0 in slope or not p_holm < 1 - level:
         return f"Not established that timing feeds it: {part}."
     factor = units.factor(outcome) / units.factor(cause)
     ten = [10 * factor * value for value in (slope.value, slope.low, slope.high)]

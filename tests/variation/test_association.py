@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 import statsmodels.api as sm
 from scipy import stats
@@ -35,20 +36,44 @@ def test_correlation_interval_agrees_with_scipy(make_set):
     assert found.correlation.ends == pytest.approx((r.statistic, ends.low, ends.high))
 
 
-def test_a_difference_between_blocks_is_no_association(make_set):
-    from imu.variation.sets import SwingSet
-
+@pytest.mark.parametrize("recordings", [1, 2])
+def test_a_difference_between_blocks_is_no_association(make_set, recordings):
+    """Blocks in recordings of their own, or one after another in the recording of a plan."""
     a, b = make_set(30, 1), make_set(30, 2, "pressure", shift={"release_ms": 40.0})
     b.swings["hinge_at_impact_deg"] += 20
-    import pandas as pd
-
-    both = SwingSet("both", pd.concat([a.swings, b.swings], ignore_index=True))
-    raw = np.corrcoef(both.swings["release_ms"], both.swings["hinge_at_impact_deg"])[0, 1]
-    (found,) = timing_at_stake(both.swings, PAIR)
+    both = pd.concat([a.swings, b.swings], ignore_index=True)
+    if recordings == 1:
+        both["recording_id"] = "rec"
+    raw = np.corrcoef(both["release_ms"], both["hinge_at_impact_deg"])[0, 1]
+    (found,) = timing_at_stake(both, PAIR)
     assert raw > 0.8
     assert 0.0 in found.slope
     assert found.shared.low == 0
     assert found.sentence.startswith("Not established")
+
+
+def test_slope_within_blocks_of_unequal_size_agrees_with_statsmodels(make_set):
+    swings = make_set(40, 1).swings
+    swings["block"] = np.repeat(["warm-up", "practice", "pressure"], [4, 12, 24])
+    swings["hinge_at_impact_deg"] -= 0.4 * swings["release_ms"]
+    (found,) = timing_at_stake(swings, PAIR)
+    design = pd.get_dummies(swings["block"]).astype(float).assign(slope=swings["release_ms"])
+    fit = sm.OLS(swings["hinge_at_impact_deg"], design).fit(cov_type="HC3", use_t=True)
+    assert (found.slope.low, found.slope.high) == pytest.approx(
+        tuple(fit.conf_int().loc["slope"]), rel=1e-6
+    )
+
+
+def test_an_association_that_chance_among_the_pairs_could_make_is_not_called_established(make_set):
+    for seed in range(60):
+        swings = make_set(20, seed).swings
+        found = timing_at_stake(swings)
+        for one in found:
+            established = not one.sentence.startswith("Not established")
+            assert established == (one.p_holm < 0.05)
+        if any(one.p < 0.05 < one.p_holm for one in found):
+            return
+    pytest.fail("no seed tried what is to be tested")
 
 
 def test_noise_in_the_cause_is_corrected_for_when_known(make_set):

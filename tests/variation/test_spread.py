@@ -154,6 +154,18 @@ def test_spread_without_drift_recovers_what_is_left(make_set):
     assert "drifts up" in spread_sentences(spread_table(swings, ["release_ms"]))[0]
 
 
+def test_a_change_between_the_blocks_of_one_recording_is_no_drift(make_set):
+    """A plan's recording holds several blocks; the mean of each is its own."""
+    swings = make_set(40, 2).swings
+    swings["block"] = np.repeat(["practice", "pressure"], 20)
+    plain = spread_table(swings, ["release_ms"]).iloc[0]
+    swings.loc[swings["block"] == "pressure", "release_ms"] += 50
+    row = spread_table(swings, ["release_ms"]).iloc[0]
+    assert row["drift_per_swing"] == pytest.approx(plain["drift_per_swing"])
+    assert row["sd_within_blocks"] == pytest.approx(plain["sd_within_blocks"])
+    assert row["sd"] > 3 * row["sd_within_blocks"]
+
+
 def test_short_blocks_have_no_drift():
     values = np.random.default_rng(1).standard_normal((8, 2))
     values[:, 1] = np.nan
