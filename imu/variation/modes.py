@@ -9,14 +9,20 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy import stats
 
-from imu.columns import METRICS
+from imu.columns import CURVE_COLUMNS, metrics_in
 from imu.errors import SwingspreadError
+from imu.number_words import decimals, number, with_unit
 from imu.types import FloatArray, IntArray
 from imu.variation.curve_alignment import AlignedCurves
-from imu.variation.wording import plain_name
+from imu.variation.metric_values import metric_values
+from imu.variation.wording import more_less, plain_name
 
 FEWEST_SWINGS = 6
+
+CLOSE = 0.5
+"""Least correlation at which a metric is said to go with a mode."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,8 +32,8 @@ class Modes:
     time : (T,) s from impact. mean : (T,). shapes : (K, T) change of the curve for a score of
     one SD, in the curve's unit; ``mean ± 2 × shape`` is the picture of a mode. shares : (K,)
     part of all variance. expected_shares : (K,) 95 % quantile of the share when the curves only
-    vary at random, point by point; a mode below is not told from noise. scores : (S, K) in SDs.
-    rows : (S,) of the swing table. sentences : (K,) what each mode does.
+    vary at random, point by point; a mode below is not told from chance, and its sentence says
+    so. scores : (S, K) in SDs. rows : (S,) of the swing table. sentences : (K,) what each does.
     """
 
     curve: str
@@ -77,26 +83,29 @@ def principal_modes(
     sign = np.sign(shapes[np.arange(count), largest])
     shapes, scores = shapes * sign[:, None], scores * sign
     shares = strength[:count] ** 2 / total
+    by_chance = _shares_by_chance(centred, count, seed)
+    sentences = []
+    for mode, (shape, share) in enumerate(zip(shapes, shares, strict=True)):
+        told = _mode_sentence(mode, column, time, shape, float(share))
+        goes = _goes_with(scores[:, mode], swings.iloc[rows])
+        sentences.append(f"{told}{goes if share > by_chance[mode] else '; not told from chance'}.")
     return Modes(
         curve=column,
         time=time,
         mean=mean,
         shapes=shapes,
         shares=shares,
-        expected_shares=_shares_by_chance(centred, count, seed),
+        expected_shares=by_chance,
         scores=scores,
         rows=rows,
-        sentences=tuple(
-            _sentence(k, time, shapes[k], float(shares[k]), scores[:, k], swings.iloc[rows])
-            for k in range(count)
-        ),
+        sentences=tuple(sentences),
     )
 
 
 def _shares_by_chance(centred: FloatArray, count: int, seed: int, draws: int = 40) -> FloatArray:
     """95 % quantile of shares when every point is shuffled by itself (Horn 1965)."""
     generator = np.random.default_rng(seed)
-    # Every fifth point is enough and keeps this quick.
+    # Some sixty points are enough and keep this quick.
     thinned = centred[:, :: max(1, centred.shape[1] // 60)]
     shares = np.empty((draws, count))
     for draw in range(draws):
@@ -108,33 +117,33 @@ def _shares_by_chance(centred: FloatArray, count: int, seed: int, draws: int = 4
     return np.quantile(shares, 0.95, axis=0)
 
 
-def _sentence(
-    mode: int,
-    time: FloatArray,
-    shape: FloatArray,
-    share: float,
-    scores: FloatArray,
-    swings: pd.DataFrame,
+def _mode_sentence(
+    mode: int, column: str, time: FloatArray, shape: FloatArray, share: float
 ) -> str:
     peak = int(np.abs(shape).argmax())
     at = round(1e3 * time[peak])
     when = f"{-at} ms before impact" if at < 0 else f"{at} ms after impact" if at else "impact"
-    text = (
-        f"Mode {mode + 1}, {100 * share:.0f} % of the variation: "
-        f"±{abs(shape[peak]):.1f} (1 SD), most at {when}"
-    )
-    best, most = "", 0.0
-    for metric in METRICS:
-        if metric.name not in swings:
-            continue
-        value = swings[metric.name].to_numpy(np.float64)
+    size = abs(float(shape[peak]))
+    most = with_unit(f"±{number(size, decimals(size))}", CURVE_COLUMNS.get(column, ""))
+    return f"Mode {mode + 1}, {100 * share:.0f} % of the variation: {most} (1 SD), most at {when}"
+
+
+def _goes_with(scores: FloatArray, swings: pd.DataFrame) -> str:
+    """The metric that a mode goes with most closely, when chance among all of them could not
+    make it so close (Bonferroni)."""
+    metrics = [one for one in metrics_in(swings.columns) if one.name in swings]
+    tried = []
+    values = metric_values(swings, [metric.name for metric in metrics])
+    for metric, value in zip(metrics, values.T, strict=True):
         here = np.isfinite(value)
-        if here.sum() < FEWEST_SWINGS or value[here].std() == 0:
-            continue
-        r = float(np.corrcoef(value[here], scores[here])[0, 1])
-        if abs(r) > abs(most):
-            best, most = plain_name(metric), r
-    if abs(most) >= 0.5:
-        way = "more" if most > 0 else "less"
-        text += f"; goes with {way} {best[0].lower()}{best[1:]} (r {most:.2f})".replace("-", "−")
-    return f"{text}."
+        if here.sum() >= FEWEST_SWINGS and np.ptp(value[here]) > 0:
+            fit = stats.pearsonr(value[here], scores[here])
+            tried.append((float(fit.pvalue), float(fit.statistic), metric))
+    if not tried:
+        return ""
+    p, r, metric = min(tried, key=lambda one: one[0])
+    if abs(r) < CLOSE or p * len(tried) >= 0.05:
+        return ""
+    name = plain_name(metric)
+    word = more_less(metric)[r < 0]
+    return f"; goes with {name[0].lower()}{name[1:]} {word} (r {number(r, 2)})"
