@@ -31,6 +31,9 @@ STEP = 0.002
 AFTER_IMPACT = 0.1
 """s after impact at which curves end."""
 
+FEWEST_SWINGS = 3
+"""A moment reached by fewer has no spread to speak of."""
+
 LANDMARKS: tuple[str, ...] = ("takeaway", "club_top", "impact")
 """Events lined up piecewise, unless others are asked for."""
 
@@ -39,8 +42,9 @@ _SHAFT_PARTS = ("club_qw", "club_qx", "club_qy", "club_qz")
 
 
 @dataclass(frozen=True, eq=False)
-class AlignedCurves:
-    """Curves of S swings on T common points of time.
+class RegisteredCurves:
+    """Curves of S swings on T common points of time (registered, as functional data are called
+    once they lie on one time axis; for drawing see ``imu.figures.alignment``).
 
     time : (T,) s from impact. values : per curve column (S, T), NaN where a swing has no data;
     ``shaft_direction`` is (S, T, 3) unit vectors grip to head. rows : (S,) row of each swing in
@@ -61,7 +65,7 @@ def align(
     end: float = AFTER_IMPACT,
     step: float = STEP,
     typical: FloatArray | None = None,
-) -> AlignedCurves:
+) -> RegisteredCurves:
     """Bring the curves of a set onto one time axis.
 
     columns : of the curve table, or "shaft_direction". at : events made to coincide, in order;
@@ -104,7 +108,7 @@ def align(
         else:
             column = swings.curves[name].to_numpy(np.float64)
             values[name] = _interpolate(own, column, taken, asked)
-    return AlignedCurves(time, values, np.array(rows, dtype=np.int64), tuple(at))
+    return RegisteredCurves(time, values, np.array(rows, dtype=np.int64), tuple(at))
 
 
 def _before_impact(swings: pd.DataFrame, at: Sequence[str]) -> FloatArray:
@@ -158,18 +162,18 @@ def _shaft_axis(curves: pd.DataFrame) -> FloatArray:
     return -np.column_stack([2 * (x * y - w * z), 1 - 2 * (x**2 + z**2), 2 * (y * z + w * x)])
 
 
-def spread_over_time(curves: AlignedCurves, column: str, least: int = 3) -> pd.DataFrame:
+def spread_over_time(curves: RegisteredCurves, column: str) -> pd.DataFrame:
     """Where in the swing the variation arises: spread of one curve at every point of time.
 
     Columns: t_from_impact_s, swings, mean, p10, p50, p90, sd, sd_low, sd_high (95 %), robust_sd,
     in the curve's unit. For ``shaft_direction`` the SD is the root mean square angle from the
-    mean direction in °, and mean and percentiles are NaN. Points with fewer than ``least``
-    swings, or fewer than four fifths of them, are NaN.
+    mean direction in °, and mean and percentiles are NaN. Points with fewer than
+    ``FEWEST_SWINGS`` swings, or fewer than four fifths of them, are NaN.
     """
     values = curves.values[column]
     size = len(values)
     if column == SHAFT_DIRECTION:
-        return _direction_spread(curves, values, least)
+        return _direction_spread(curves, values)
     n = counts(values)
     low, high = sd_interval(values)
     with np.errstate(all="ignore"):
@@ -188,7 +192,7 @@ def spread_over_time(curves: AlignedCurves, column: str, least: int = 3) -> pd.D
             "robust_sd": robust_sd(values),
         }
     )
-    thin = (n < least) | (n < 0.8 * size)
+    thin = (n < FEWEST_SWINGS) | (n < 0.8 * size)
     table.loc[thin, table.columns[2:]] = np.nan
     return table
 
@@ -207,7 +211,7 @@ def _percentiles(values: FloatArray, parts: Sequence[float]) -> list[FloatArray]
     return out
 
 
-def _direction_spread(curves: AlignedCurves, values: FloatArray, least: int) -> pd.DataFrame:
+def _direction_spread(curves: RegisteredCurves, values: FloatArray) -> pd.DataFrame:
     n = np.isfinite(values[:, :, 0]).sum(axis=0)
     mean = np.nansum(values, axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -216,7 +220,7 @@ def _direction_spread(curves: AlignedCurves, values: FloatArray, least: int) -> 
         chord = np.linalg.norm(values - mean, axis=-1)
         angle = np.degrees(2 * np.arcsin(np.clip(chord / 2, 0, 1)))
         sd = np.sqrt(np.nansum(angle**2, axis=0) / (n - 1))
-    sd[(n < max(least, 2)) | (n < 0.8 * len(values))] = np.nan
+    sd[(n < FEWEST_SWINGS) | (n < 0.8 * len(values))] = np.nan
     blank = np.full(len(sd), np.nan)
     return pd.DataFrame(
         {
@@ -230,11 +234,12 @@ def _direction_spread(curves: AlignedCurves, values: FloatArray, least: int) -> 
 
 
 def event_timing(swings: pd.DataFrame, events: Sequence[str]) -> pd.DataFrame:
-    """Spread of the events' times before impact, ms, one row an event with SD above nothing.
+    """Spread of the events' times before impact, ms, one row an event but impact itself.
 
-    Columns: event, swings, mean_ms, sd_ms, sd_low_ms, sd_high_ms, robust_sd_ms, noise_ms (root
-    mean square of the events' own standard errors, impact's included). Lining up at impact
-    deletes this from the curves, so it belongs beside them.
+    Columns: event, swings, mean_ms, sd_ms, sd_low_ms, sd_high_ms (95 %, long tails allowed for),
+    robust_sd_ms, noise_ms (root mean square of the events' standard errors, impact's included: at
+    most, for part of them is shared by all swings). Lining up at impact deletes this spread from
+    the curves, so it belongs beside them.
     """
     rows = []
     for event in events:

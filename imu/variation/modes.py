@@ -15,7 +15,7 @@ from imu.columns import CURVE_COLUMNS, metrics_in
 from imu.errors import SwingspreadError
 from imu.number_words import decimals, number, with_unit
 from imu.types import FloatArray, IntArray
-from imu.variation.curve_alignment import AlignedCurves
+from imu.variation.curve_alignment import RegisteredCurves
 from imu.variation.metric_values import metric_values
 from imu.variation.wording import more_less, plain_name
 
@@ -48,7 +48,7 @@ class Modes:
 
 
 def principal_modes(
-    curves: AlignedCurves,
+    curves: RegisteredCurves,
     column: str,
     swings: pd.DataFrame,
     count: int = 3,

@@ -16,7 +16,7 @@ from imu.variation.compare import compare_sets
 from imu.variation.curve_alignment import (
     LANDMARKS,
     SHAFT_DIRECTION,
-    AlignedCurves,
+    RegisteredCurves,
     align,
     event_timing,
     spread_over_time,
@@ -206,7 +206,7 @@ def test_mode_one_says_what_it_does(make_set):
 
 def test_curves_that_differ_at_random_have_no_mode_above_chance():
     values = np.random.default_rng(1).standard_normal((30, 60))
-    curves = AlignedCurves(np.arange(60) / 500, {"x": values}, np.arange(30), ("impact",))
+    curves = RegisteredCurves(np.arange(60) / 500, {"x": values}, np.arange(30), ("impact",))
     modes = principal_modes(curves, "x", pd.DataFrame(index=range(30)))
     assert (modes.shares < 1.15 * modes.expected_shares).all()
     assert sum("not told from chance" in text for text in modes.sentences) >= 2
@@ -220,7 +220,7 @@ def test_few_curves_go_with_no_measure_by_chance(make_set):
         swings = make_set(8, seed).swings
         shape = np.sin(np.arange(60) / 10)
         values = np.outer(generator.standard_normal(8), shape)
-        curves = AlignedCurves(np.arange(60) / 500, {"x": values}, np.arange(8), ("impact",))
+        curves = RegisteredCurves(np.arange(60) / 500, {"x": values}, np.arange(8), ("impact",))
         named += "goes with" in principal_modes(curves, "x", swings, count=1).sentences[0]
     # 5 % of 40 is 2; 7 or more has a chance of 0.3 % (binomial)
     assert named <= 6
