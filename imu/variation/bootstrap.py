@@ -70,20 +70,6 @@ def bca_interval(
     return Interval(estimate, float(low), float(high))
 
 
-def bca_variance(
-    values: FloatArray, seed: int, level: float = 0.95, ddof: int = 0, resamples: int = RESAMPLES
-) -> Interval:
-    """BCa interval for the variance of one column (plug-in by default)."""
-    weights = resample_counts(len(values), resamples, seed)
-    without = variance_without_each(values, ddof)
-    return bca_interval(
-        float(values.var(ddof=ddof)),
-        variance_of_resamples(values, weights, ddof),
-        without.mean() - without,
-        level,
-    )
-
-
 def bca_log_sd_ratio(
     first: FloatArray,
     second: FloatArray,
