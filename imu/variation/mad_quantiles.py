@@ -218,7 +218,7 @@ HIGH: tuple[float, ...] = (
 """97.5 % quantile, likewise."""
 
 ASYMPTOTIC_VARIANCE = 1.3605
-"""Variance of √n · ln MAD for normal values (efficiency .3675; Hampel 1974)."""
+"""Variance of √n · MAD for normal values, relative to it (efficiency .3675; Hampel 1974)."""
 
 
 def mad_quantiles(count: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -228,7 +228,7 @@ def mad_quantiles(count: ArrayLike) -> tuple[FloatArray, FloatArray]:
     with np.errstate(divide="ignore", invalid="ignore"):
         reach = 1.959964 * np.sqrt(ASYMPTOTIC_VARIANCE / size)
     beyond = size > LARGEST
-    low = np.where(beyond, np.exp(-reach), np.asarray(LOW)[place])
-    high = np.where(beyond, np.exp(reach), np.asarray(HIGH)[place])
+    low = np.where(beyond, 1 - reach, np.asarray(LOW)[place])
+    high = np.where(beyond, 1 + reach, np.asarray(HIGH)[place])
     known = size >= SMALLEST
     return np.where(known, low, np.nan), np.where(known, high, np.nan)
