@@ -14,9 +14,11 @@ from imu.columns import METRIC_BY_NAME, Metric
 from imu.figures.alignment import AlignedCurves
 from imu.figures.bands import widest_hinge
 from imu.number_words import decimals_for
+from imu.variation.as_shown import table_as_shown
+from imu.variation.intervals import UNKNOWN, Interval
 from imu.variation.noise import UNKNOWN_NOISE
 from imu.variation.spread import spread_table
-from imu.variation.wording import least_difference_sentence
+from imu.variation.wording import far_out_sentence, least_difference_sentence
 
 MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "mph": 1, "km/h": 1, "°/s": 0, "m": 2, "s": 1}
 """Decimals of a mean, by unit, beyond which nobody reads."""
@@ -24,8 +26,9 @@ MOST_DECIMALS = {"ms": 0, "°": 1, "m/s": 1, "mph": 1, "km/h": 1, "°/s": 0, "m"
 
 @dataclass(frozen=True)
 class Level:
-    """Mean and spread of one metric: SD with its 95 % interval, the sensors' part, and the least
-    difference of two swings that they can tell."""
+    """Mean and spread of one metric: SD with its 95 % interval, the sensors' part, the least
+    difference of two swings that they can tell, and how many swings lie far out of the rest, with
+    the SD of the usual ones."""
 
     metric: Metric
     count: int
@@ -37,6 +40,8 @@ class Level:
     least_difference: float = math.nan
     noise_is: str = UNKNOWN_NOISE
     unit: str = ""
+    far_out: int = 0
+    usual_sd: Interval = UNKNOWN
 
     @property
     def mean_text(self) -> str:
@@ -70,6 +75,19 @@ class Level:
         return plain(self.noise_sd, self.sd_decimals)
 
     @property
+    def far_out_text(self) -> str:
+        """How many swings lie far out, and the SD of the usual ones; "" when none does."""
+        if not self.far_out:
+            return ""
+        return f"{self.far_out} far out; else SD {plain(self.usual_sd.value, self.sd_decimals)}"
+
+    @property
+    def about_text(self) -> str:
+        """What to know of the SD shown: what swings far out do to it, and what sensors can tell."""
+        far_out = far_out_sentence(self.far_out, self.usual_sd, self.unit)
+        return " ".join(part for part in (far_out, self.least_text) if part)
+
+    @property
     def least_text(self) -> str:
         """By how much two swings must differ before the sensors can tell; "" when unknown."""
         return least_difference_sentence(self.least_difference, self.noise_is, self.unit)
@@ -87,13 +105,17 @@ def levels(
     enough = table["swings"] >= 3
     shown = ["sd", "sd_low", "sd_high", "noise_sd", "least_difference"]
     table.loc[~enough, shown] = nan
-    columns = table[["swings", "mean", *shown]].to_numpy(float)
+    usual = ["robust_sd", "robust_sd_low", "robust_sd_high"]
     found = []
-    for name, row, noise_is in zip(names, columns, table["noise_is"], strict=True):
-        metric = METRIC_BY_NAME[name]
-        unit, factor = wanted.units.of(metric.unit)
-        mean, sd, low, high, noise, least = (float(value) * factor for value in row[1:])
-        found.append(Level(metric, int(row[0]), mean, sd, low, high, noise, least, noise_is, unit))
+    for row in table_as_shown(table, wanted.units).to_dict("records"):
+        found.append(
+            Level(
+                metric=METRIC_BY_NAME[row["metric"]],
+                count=row["swings"],
+                usual_sd=Interval(*(row[name] for name in usual)),
+                **{name: row[name] for name in ("mean", "noise_is", "unit", "far_out", *shown)},
+            )
+        )
     return found
 
 

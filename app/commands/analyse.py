@@ -148,6 +148,7 @@ def print_summary(done: Analysed) -> None:
     from app.preferences import read_preferences
     from imu.recordings.names import printable
     from imu.variation.as_shown import table_as_shown
+    from imu.variation.spread import far_out_words
 
     terminal = sys.stdout.isatty()
     console = Console(highlight=False, soft_wrap=not terminal, width=None if terminal else 100)
@@ -158,7 +159,11 @@ def print_summary(done: Analysed) -> None:
     console.print(escape(counts(done.analysis, len(counted.left_out))))
     if len(counted):
         spread = headline_spread(counted.swings)
-        console.print(spread_lines(table_as_shown(spread, read_preferences().units)))
+        shown = table_as_shown(spread, read_preferences().units)
+        console.print(spread_lines(shown))
+        for row in shown.to_dict("records"):
+            if said := far_out_words(row):
+                console.print(f"{row['label']}: {said}")
     else:
         console.print("No swing counts: the reasons stand in swings.csv, column notes.")
     for warning in done.analysis.warnings:
@@ -193,7 +198,7 @@ def spread_lines(spread: pd.DataFrame) -> Any:
         table.add_column(name, justify="right", no_wrap=True)
     for row in spread.to_dict("records"):
         places = decimals(float(row["sd"]))
-        low, high = row["sd_chi_square_low"], row["sd_chi_square_high"]
+        low, high = row["sd_low"], row["sd_high"]
         table.add_row(
             str(row["label"]),
             str(row["swings"]),

@@ -137,6 +137,7 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
 
     places = decimals(row["sd"])
     low, high = number(row["sd_low"], places), number(row["sd_high"], places)
+    ends = f" ({low} to {high})" if row["sd"] != 0 else ""
     upper = "≤ " if row["noise_is"] == AT_MOST else ""
     noise, apart = (
         f"{upper}{number(row[name], decimals(row[name]))}" if row[name] == row[name] else "?"
@@ -148,7 +149,7 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
         str(row["swings"]),
         number(row["mean"], places),
         number(row["median"], places),
-        f"{number(row['sd'], places)} ({low} to {high})",
+        f"{number(row['sd'], places)}{ends}",
         number(100 * row["cv"], 1) if row["cv"] == row["cv"] else "",
         number(row["robust_sd"], places),
         noise,

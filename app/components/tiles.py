@@ -62,11 +62,12 @@ def tile(level: Level, preferences: Preferences, hand: str) -> Any:
         className="tile",
         children=[
             html.Div(
-                about(level.metric, words, preferences, hand, level.least_text),
+                about(level.metric, words, preferences, hand, level.about_text),
                 className="tile-label",
             ),
             html.Div(level.mean_text, className="tile-number"),
             html.Div(spread, className="tile-spread"),
+            *([html.Div(level.far_out_text, className="tile-spread")] if level.far_out else []),
             *(
                 [html.Div(f"sensors’ part {level.noise_text}", className="tile-spread")]
                 if math.isfinite(level.noise_sd)

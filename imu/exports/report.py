@@ -33,7 +33,7 @@ from imu.types import Club, Manifest, Player
 from imu.variation.as_shown import comparison_as_shown, table_as_shown
 from imu.variation.compare import Comparison
 from imu.variation.sets import SwingSet
-from imu.variation.spread import spread_table
+from imu.variation.spread import far_out_words, spread_table
 
 SWING_BY_SWING = ("release_ms", "tempo_ratio", "lag_at_parallel_deg", "hinge_at_impact_deg")
 """Metrics drawn swing by swing."""
@@ -144,13 +144,14 @@ def _day(moment: str) -> str:
 
 
 def _table(statistics: pd.DataFrame) -> Table:
+    said = {row["label"]: far_out_words(row) for row in statistics.to_dict("records")}
     return Table(
         "The numbers",
         ("", "n", "mean", "SD", "95 % of the SD", "sensors’ part"),
         metric_rows(statistics),
         "SD: how far a usual swing lies from the mean. The sensors’ part is their own error within "
         "that SD. A model value leans on a model of the arm and shows change within a player, not "
-        "a true figure.",
+        "a true figure." + "".join(f" {label}: {words}" for label, words in said.items() if words),
         numeric=5,
     )
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import pandas as pd
 
@@ -18,10 +17,8 @@ from imu.variation.blocks import BETWEEN, WARM_UP
 from imu.variation.compare import Comparison
 from imu.variation.intervals import Interval
 from imu.variation.sample_size import swings_for_sd_ratio
+from imu.variation.spread import Row, far_out_words
 from imu.variation.verdict import CANNOT_TELL, DOES_NOT_HOLD, HOLDS, Verdict
-
-Row = Mapping[Any, Any]
-"""One row of `imu.variation.spread.spread_table`."""
 
 FEW = 10
 """Fewer swings than this say little of a spread."""
@@ -64,7 +61,7 @@ def give_or_take(row: Row) -> str:
 
 def _ends(row: Row, places: int) -> str:
     """The ends of the SD's interval, without unit."""
-    low, high = float(row["sd_chi_square_low"]), float(row["sd_chi_square_high"])
+    low, high = float(row["sd_low"]), float(row["sd_high"])
     return f"{number(low, places)} to {number(high, places)}"
 
 
@@ -81,6 +78,11 @@ def resolved_words(row: Row) -> str:
     return ""
 
 
+def _about_the_sd(row: Row) -> tuple[str, str]:
+    """What the sensors and what far-out swings have in the spread, each "" when nothing."""
+    return resolved_words(row), far_out_words(row)
+
+
 def headline_findings(rows: Mapping[str, Row]) -> tuple[Finding, ...]:
     """Release, tempo, and the hinge at impact: the three things that timing shows in.
 
@@ -93,7 +95,7 @@ def _release(row: Row) -> Finding:
     if not math.isfinite(float(row["mean"])):
         return Finding("Release", "not known", "Release could not be read in any swing.")
     text = f"The wrists let go {amount(row)} before impact, {give_or_take(row)}."
-    return Finding("Release", _figure(row), _joined(text, resolved_words(row)))
+    return Finding("Release", _figure(row), _joined(text, *_about_the_sd(row)))
 
 
 def _tempo(rows: Mapping[str, Row]) -> Finding:
@@ -105,14 +107,14 @@ def _tempo(rows: Mapping[str, Row]) -> Finding:
         f"{amount(back)} back, {amount(down)} down; {'the downswing ' * several}"
         f"{give_or_take(down)}. Back to down is {number(float(ratio['mean']), 2)} to 1."
     )
-    return Finding("Tempo", _figure(ratio), _joined(text, resolved_words(down)))
+    return Finding("Tempo", _figure(ratio), _joined(text, *_about_the_sd(down)))
 
 
 def _impact(row: Row) -> Finding:
     if not math.isfinite(float(row["mean"])):
         return Finding("Hinge at impact", "not known", "No swing could be read at impact.")
     text = f"Forearm and shaft meet at {amount(row)} at impact, {give_or_take(row)}."
-    return Finding("Hinge at impact", _figure(row), _joined(text, resolved_words(row)))
+    return Finding("Hinge at impact", _figure(row), _joined(text, *_about_the_sd(row)))
 
 
 def _figure(row: Row) -> str:
@@ -177,9 +179,11 @@ def _with_ends(interval: Interval, places: int) -> tuple[str, str]:
 def settles(verdict: Verdict) -> str:
     """What would settle a verdict that cannot be told yet; "" for a firm one."""
     if verdict.more_per_set is not None:
-        return f"About {verdict.more_per_set} more swings in each set would settle it."
+        more = counted(verdict.more_per_set, "more swing")
+        return f"About {more} in each set would settle it."
     if verdict.more_sessions is not None:
-        return f"About {verdict.more_sessions} more sessions of each would settle it."
+        more = counted(verdict.more_sessions, "more session")
+        return f"About {more} of each would settle it."
     return ""
 
 
@@ -245,7 +249,8 @@ def _settling(comparison: Comparison) -> list[str]:
         more = one.verdict.more_per_set if one is not None else None
         if one is not None and more is not None and more <= REASONABLE:
             label = f"{one.label[0].lower()}{one.label[1:]}"
-            return [f"About {more} more swings in each block would settle the {label}."]
+            swings = counted(more, "more swing")
+            return [f"About {swings} in each block would settle the {label}."]
     return []
 
 

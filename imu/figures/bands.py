@@ -45,7 +45,7 @@ def widest_hinge(aligned: AlignedCurves) -> str:
     tops = aligned.events["club_top"]
     if not np.isfinite(tops).any():
         return ""
-    spread = spread_over_time(aligned.values["hinge_deg"])
+    spread = sd_at_each_time(aligned.values["hinge_deg"])
     down = (aligned.grid >= np.nanmedian(tops)) & (aligned.grid <= 0.0) & np.isfinite(spread)
     if not down.any():
         return ""

@@ -17,9 +17,11 @@ FEWEST_SWINGS = 5
 def block_numbers(swings: pd.DataFrame) -> IntArray:
     """(N,) number of the block each swing is in: the swings of one label in one recording.
 
-    A plan's blocks of one label, parted by others, count as one.
+    A plan's blocks of one label, parted by others, count as one; so does a whole recording where
+    there are no labels.
     """
-    groups = swings.groupby(["recording_id", "block"], sort=False, dropna=False)
+    parts = [name for name in ("recording_id", "block") if name in swings]
+    groups = swings.groupby(parts, sort=False, dropna=False)
     return np.asarray(groups.ngroup(), np.int64)
 
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from imu.columns import METRIC_BY_NAME, METRICS
+from imu.columns import METRIC_BY_NAME, metrics_in
 from imu.errors import SwingspreadError
 from imu.number_words import counted, decimals, number, with_unit
 from imu.types import FloatArray
 from imu.variation.drift import block_numbers, fit_drift, order_in_recording
 from imu.variation.intervals import (
+    Interval,
     c4,
     chi_square_sd_interval,
     column_mean,
@@ -34,7 +36,7 @@ from imu.variation.noise import (
     noise_sd,
     whole_sample_timing_sd,
 )
-from imu.variation.wording import plain_name
+from imu.variation.wording import far_out_sentence, plain_name
 
 SPREAD_COLUMNS: dict[str, str] = {
     "metric": "name of the metric, see imu.columns",
@@ -52,7 +54,7 @@ SPREAD_COLUMNS: dict[str, str] = {
     "sd_chi_square_low": "95 % interval for normal values (chi-square)",
     "sd_chi_square_high": "",
     "sd_unbiased": "SD / c4",
-    "cv": "SD / mean, for times, speeds, rates and lengths; NaN otherwise",
+    "cv": "SD / mean, for times, speeds, rates and lengths that never pass through 0; else NaN",
     "robust_sd": "SD of the usual swings (median absolute deviation)",
     "robust_sd_low": "95 % interval of the robust SD",
     "robust_sd_high": "",
@@ -75,11 +77,16 @@ SPREAD_COLUMNS: dict[str, str] = {
 }
 """Columns of the spread table, one row a metric, with what they mean."""
 
+Row = Mapping[Any, Any]
+"""One row of the spread table."""
+
 FAR_OUT = 3.5
 """Robust SDs from the median beyond which a value is pointed out (Iglewicz & Hoaglin 1993)."""
 
+_USUAL = ("robust_sd", "robust_sd_low", "robust_sd_high")
+
 _CV_KINDS = frozenset({"time", "speed", "rate", "length"})
-_NO_CV = frozenset({"overlap_ms", "closure_rate_deg_s", "address_time_s"})
+_NO_CV = frozenset({"overlap_ms", "closure_rate_deg_s", "address_time_s", "belt_before_arm_ms"})
 """Times and rates that pass through zero or are a habit: a ratio to the mean says nothing."""
 
 
@@ -88,13 +95,14 @@ def spread_table(
 ) -> pd.DataFrame:
     """Spread of every metric over the swings of one set: ``SPREAD_COLUMNS``.
 
-    swings : of a ``SwingSet``. metrics : all by default. sample_period_s : give it when events
+    swings : of a ``SwingSet``. metrics : all by default, a further sensor's where it has any.
+    sample_period_s : give it when events
     were placed on whole samples and their standard errors do not know it; adds T/√6 to the
     noise of every duration. Raises SwingspreadError for an empty set or unknown metric.
     """
     if not len(swings):
         raise SwingspreadError("there are no swings to work out a spread from")
-    chosen = METRICS if metrics is None else chosen_metrics(metrics)
+    chosen = metrics_in(swings.columns) if metrics is None else chosen_metrics(metrics)
     names = [metric.name for metric in chosen]
     values = metric_values(swings, names)
     n, sd, mean = counts(values), column_sd(values), column_mean(values)
@@ -159,16 +167,25 @@ def far_out(values: FloatArray) -> np.ndarray:
 
 
 def spread_sentences(table: pd.DataFrame) -> list[str]:
-    """One plain sentence a row of ``spread_table``: SD with interval, the sensors' part, drift."""
-    return [_sentence(row) for _, row in table.iterrows()]
+    """Plain words a row of ``spread_table``: SD with interval, the sensors' part, drift, and what
+    swings that lie far out do to it."""
+    return [_sentence(row) for row in table.to_dict("records")]
 
 
-def _sentence(row: pd.Series) -> str:
+def far_out_words(row: Row) -> str:
+    """What is to be said beside the SD of a row with swings that lie far out, else ""."""
+    usual = Interval(*(float(row[name]) for name in _USUAL))
+    return far_out_sentence(int(row["far_out"]), usual, str(row["unit"]))
+
+
+def _sentence(row: Row) -> str:
     metric = METRIC_BY_NAME[row["metric"]]
     name, unit = plain_name(metric), str(row["unit"])
     if row["swings"] < 2 or not np.isfinite(row["sd"]):
         few = counted(int(row["swings"]), "swing")
         return f"{name}: {few} with this measure, too few for a spread."
+    if row["sd"] == 0:
+        return f"{name}: the same in all {row['swings']} swings."
     places = decimals(row["sd"])
     sd = with_unit(number(row["sd"], places), unit)
     ends = f"95 % {number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
@@ -179,10 +196,10 @@ def _sentence(row: pd.Series) -> str:
         up = "up" if row["drift_over_block"] > 0 else "down"
         without = with_unit(number(row["sd_without_drift"], places), unit)
         text += f"; it drifts {up} by {moved} over the block, {without} without that"
-    return f"{text}."
+    return " ".join(part for part in (f"{text}.", far_out_words(row)) if part)
 
 
-def _noise_words(row: pd.Series, unit: str, places: int) -> str:
+def _noise_words(row: Row, unit: str, places: int) -> str:
     if row["noise_is"] == SWING_TO_SWING and row["human_sd"] == 0:
         return "; below what the sensors can resolve"
     if not np.isfinite(row["noise_sd"]) or row["noise_sd"] <= 0.3 * row["sd"]:

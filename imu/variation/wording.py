@@ -119,6 +119,25 @@ def least_difference_sentence(least: float, noise_is: str, unit: str) -> str:
     return f"Two swings must differ by {least_of_all} before the sensors can tell (95 % sure)."
 
 
+def far_out_sentence(swings: int, usual_sd: Interval, unit: str) -> str:
+    """ "2 swings lie far out, …; the usual ones vary by 5.1 ms (95 % 4.0 to 6.9)."; "" for none.
+
+    swings, usual_sd : ``far_out`` and the robust SD of a row of the spread table, in ``unit``. To
+    be said wherever an SD is shown with its interval, which holds 95 times in 100 only where no
+    swings are far wilder than the rest.
+    """
+    if not swings:
+        return ""
+    places = decimals(usual_sd.value)
+    size = with_unit(number(usual_sd.value, places), unit)
+    ends = f"95 % {number(usual_sd.low, places)} to {number(usual_sd.high, places)}"
+    lie = "swing lies" if swings == 1 else "swings lie"
+    return (
+        f"{swings} {lie} far out, and the SD hangs on how often such come, more than its interval "
+        f"says; the usual ones vary by {size} ({ends})."
+    )
+
+
 def where_words(a: Mapping[str, str], b: Mapping[str, str], name_b: str) -> str:
     """What is different about set B, in words: "under pressure", "with the driver", …
 

@@ -69,6 +69,18 @@ def test_a_tile_says_by_how_much_two_swings_must_differ() -> None:
         assert float(said.group(1)) == pytest.approx(expected, rel=0.1)
 
 
+def test_a_tile_says_which_swings_lie_far_out_and_how_the_usual_ones_vary() -> None:
+    swings = invented(24).swings.assign(recording_id="one")
+    (calm,) = levels(swings, ["release_ms"])
+    assert calm.far_out == 0 and "far out" not in str(tile(calm, Preferences(), "right"))
+    swings.loc[3, "release_ms"] += 200.0
+    (level,) = levels(swings, ["release_ms"])
+    assert level.usual_sd.value == pytest.approx(calm.usual_sd.value, rel=0.3)
+    shown = str(tile(level, Preferences(), "right"))
+    assert f"1 far out; else SD {plain(level.usual_sd.value, level.sd_decimals)}" in shown
+    assert "1 swing lies far out, and the SD hangs on how often such come" in shown
+
+
 def test_two_swings_show_no_spread() -> None:
     (level,) = levels(invented(2).swings.assign(recording_id="one"), ["release_ms"])
     assert math.isnan(level.sd) and math.isfinite(level.mean)

@@ -50,6 +50,16 @@ def page(analysis: Analysis) -> str:
     return render(compose_report(chosen(analysis, manifest()), manifest(), "0.1.0"))
 
 
+def test_a_spread_with_wild_swings_is_said_to_hang_on_them(analysis: Analysis, page: str) -> None:
+    assert "far out" not in page
+    swings = analysis.swings.copy()
+    swings.loc[3, "release_ms"] += 200.0
+    wild = replace(analysis, swings=swings)
+    told = render(compose_report(chosen(wild, manifest()), manifest(), "0.1.0"))
+    said = "1 swing lies far out, and the SD hangs on how often such come, more than its interval"
+    assert told.count(said) == 2, "in the finding, and under the table"
+
+
 class Outline(HTMLParser):
     """Elements seen, text, and whether every element is closed in order."""
 

@@ -114,10 +114,31 @@ def test_a_wild_swing_is_pointed_out_and_leaves_the_usual_spread_alone(make_set)
     swings = make_set(30, 1).swings
     before = spread_table(swings, ["release_ms"]).iloc[0]
     swings.loc[4, "release_ms"] += 100
-    after = spread_table(swings, ["release_ms"]).iloc[0]
+    table = spread_table(swings, ["release_ms"])
+    after = table.iloc[0]
     assert after["far_out"] == 1
+    calm = spread_sentences(spread_table(make_set(30, 1).swings, ["release_ms"]))[0]
+    assert "far out" not in calm
+    usual = f"the usual ones vary by {after['robust_sd']:.1f} ms"
+    assert "1 swing lies far out, and the SD hangs on" in spread_sentences(table)[0]
+    assert usual in spread_sentences(table)[0]
     assert after["sd"] > 2.5 * before["sd"]
     assert after["robust_sd"] < 1.2 * before["robust_sd"]
+
+
+def test_a_measure_that_never_changes_is_said_to_be_the_same(make_set):
+    swings = make_set(20, 1).swings.assign(waggle_count=2.0)
+    said = spread_sentences(spread_table(swings, ["waggle_count"]))[0]
+    assert said == "Waggles: the same in all 20 swings."
+
+
+def test_a_further_sensors_measure_has_a_row_where_there_is_one(make_set):
+    swings = make_set(20, 1).swings
+    assert "belt_before_arm_ms" not in set(spread_table(swings)["metric"])
+    swings["belt_before_arm_ms"] = 40 + 10 * np.random.default_rng(1).standard_normal(20)
+    row = spread_table(swings).set_index("metric").loc["belt_before_arm_ms"]
+    assert row["sd"] == pytest.approx(swings["belt_before_arm_ms"].std(ddof=1))
+    assert np.isnan(row["cv"]), "it passes through zero"
 
 
 def test_nothing_to_work_with_is_said(make_set):
