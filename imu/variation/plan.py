@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from imu.cautions import BEFORE_SWINGING
@@ -122,8 +123,8 @@ def alternating_plan(
     The count comes from the change to be seen (the limits' SD ratio by default) or is given.
     Blocks run A B B A, then B A A B, so that each condition's mean place in the session is the
     same and a straight-line drift favours neither. Sessions hold at most ``most_per_session``
-    swings; more are spread over days. Raises SwingspreadError when the count is unreasonable, or
-    the labels cannot tell the blocks apart.
+    swings, both kinds together; more are spread over days. Raises SwingspreadError when the count
+    is unreasonable, or the labels cannot tell the blocks apart.
     """
     limits = limits or Limits()
     if not all(label.strip() for label in labels) or labels[0].casefold() == labels[1].casefold():
@@ -149,25 +150,36 @@ def alternating_plan(
             f"{swings_per_set} swings in a set can give no verdict; plan {limits.minimum_swings} "
             "or more"
         )
-    sessions = max(1, math.ceil(2 * swings_per_set / most_per_session))
-    per_session = math.ceil(swings_per_set / sessions)
+    if swings_per_set > MOST_SWINGS:
+        raise SwingspreadError(f"more than {MOST_SWINGS} swings in each set are not planned")
+    sessions = math.ceil(2 * swings_per_set / most_per_session)
+    while 2 * sum(_block_sizes(swings_per_set, sessions, most_per_block)) > most_per_session:
+        sessions += 1
+    sizes = _block_sizes(swings_per_set, sessions, most_per_block)
     blocks: list[PlannedBlock] = []
     for session in range(1, sessions + 1):
-        pairs = max(2, 2 * math.ceil(per_session / (2 * most_per_block)))
-        size = math.ceil(per_session / pairs)
-        for place, which in enumerate(_mirrored(pairs, start=session % 2 == 0)):
-            blocks.append(
-                PlannedBlock(len(blocks) + 1, session, labels[which], size, rest_s if place else 0)
-            )
+        places = zip(_mirrored(len(sizes), session % 2 == 0), np.repeat(sizes, 2), strict=True)
+        for place, (which, size) in enumerate(places):
+            rest = rest_s if place else 0
+            blocks.append(PlannedBlock(len(blocks) + 1, session, labels[which], int(size), rest))
     each = sum(block.swings for block in blocks if block.label == labels[0])
     ratio_seen, shift_seen = smallest_seen(each, limits.power, limits.level)
     question = (
         f"{each} swings in each set show, {100 * limits.power:.0f} times in 100, a spread "
-        f"{ratio_seen:.2f} times as large and a mean moved by {shift_seen:.2f} SD."
+        f"{ratio_seen:.2f} times as large or a mean moved by {shift_seen:.2f} SD."
     )
     return Plan(
         question, each, sessions, tuple(blocks), _checklist(blocks, labels), PITFALLS, limits
     )
+
+
+def _block_sizes(swings_per_set: int, sessions: int, most_per_block: int) -> list[int]:
+    """Swings of the blocks of one kind in a session. Those of a four (A B B A) are alike, so that
+    its two kinds have the same mean place; fours differ by one swing at most."""
+    half = math.ceil(swings_per_set / sessions / 2)
+    fours = max(1, math.ceil(half / most_per_block))
+    sizes = [half // fours + (four < half % fours) for four in range(fours)]
+    return [size for size in sizes for _ in range(2)]
 
 
 def _mirrored(pairs: int, start: bool) -> list[int]:

@@ -45,6 +45,15 @@ def test_straight_drift_favours_neither_kind_of_block(swings):
     assert max(block.swings for block in plan.blocks) <= 10
 
 
+@pytest.mark.parametrize("most", [12, 30, 60])
+@pytest.mark.parametrize("swings", [8, 15, 25, 30, 31, 50])
+def test_no_session_holds_more_than_it_may_and_few_swings_are_added(swings, most):
+    plan = alternating_plan(swings_per_set=swings, most_per_session=most)
+    for session in range(1, plan.sessions + 1):
+        assert sum(b.swings for b in plan.blocks if b.session == session) <= most
+    assert swings <= plan.swings_per_set < swings + 2 * plan.sessions
+
+
 def test_more_swings_than_a_session_should_hold_are_spread_over_days():
     plan = alternating_plan(swings_per_set=50, most_per_session=60)
     assert plan.sessions == 2
@@ -74,6 +83,7 @@ def test_the_checklist_names_every_block_the_cautions_and_the_pitfalls():
     ("wrong", "said"),
     [
         ({"swings_per_set": 4}, "no verdict"),
+        ({"swings_per_set": 10**9}, "not planned"),
         ({"sd_ratio": 1.001}, "too small"),
         ({"most_per_block": 1}, "a block"),
     ],
