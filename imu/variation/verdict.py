@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from scipy import special
+
 from imu.variation.intervals import Interval
 from imu.variation.limits import Limits
 from imu.variation.sample_size import long_tail_factor, swings_for_sd_ratio, swings_for_shift
@@ -15,7 +17,8 @@ CANNOT_TELL = "cannot tell yet"
 NOT_COMPARABLE = "not comparable"
 
 MOST_ASKED = 200
-"""Swings per set beyond which no count is given: nobody should swing that often to find out."""
+"""Swings per set, or sessions, beyond which no count is given: nobody should swing that often to
+find out."""
 
 
 @dataclass(frozen=True)
@@ -56,14 +59,16 @@ class Evidence:
     noisy: bool = False
     largest_shift_se: float = 0.0
 
-    @property
-    def shift_reach(self) -> tuple[float, float]:
-        """Least and most the mean may have moved, either way, the limit's own error included."""
+    def shift_reach(self, level: float = 0.95) -> tuple[float, float]:
+        """Least and most the mean may have moved, either way, the limit's own error included.
+
+        level : of the interval of the shift.
+        """
         low, value, high = sorted((self.shift.low, self.shift.value, self.shift.high))
         if value < 0:
             low, value, high = -high, -value, -low
         # A half width stands for its quantile times the standard error of the shift.
-        extra = 1.96 * self.largest_shift_se
+        extra = _quantile(0.5 + level / 2) * self.largest_shift_se
         least = value - math.hypot(value - low, extra)
         most = value + math.hypot(max(high - value, value - low), extra)
         return least, most
@@ -85,7 +90,7 @@ def judge(evidence: Evidence, limits: Limits) -> Verdict:
         return _cannot(evidence, limits, reason)
     if evidence.count < limits.minimum_swings:
         return _cannot(evidence, limits, f"fewer than {limits.minimum_swings} swings in a set")
-    least, most = evidence.shift_reach
+    least, most = evidence.shift_reach(limits.level)
     beyond, within = least > evidence.largest_shift, most <= evidence.largest_shift
     grown = ratio.low > 1
     if ratio.high < limits.sd_ratio and within:
@@ -109,7 +114,10 @@ def judge(evidence: Evidence, limits: Limits) -> Verdict:
 
 def _cannot(evidence: Evidence, limits: Limits, reason: str) -> Verdict:
     if evidence.by_session:
-        return Verdict(CANNOT_TELL, reason, more_sessions=_more_sessions(evidence, limits))
+        more = _more_sessions(evidence, limits)
+        if more is None:
+            reason = f"{reason}; too close to a limit for {MOST_ASKED} sessions to settle it"
+        return Verdict(CANNOT_TELL, reason, more_sessions=more)
     needed = swings_needed(evidence, limits)
     if needed is None:
         return Verdict(
@@ -148,23 +156,34 @@ def swings_needed(evidence: Evidence, limits: Limits) -> int | None:
         shift = swings_for_shift(round(room, 2), limits.power, limits.level)
         if shift is None:
             return None
-        needed = max(needed, shift)
+        # A limit taken from the swings has an error of its own, which shrinks as the shift's does.
+        own = evidence.largest_shift_se**2 * evidence.count / (2 * typical**2)
+        needed = max(needed, math.ceil(shift * (1 + own)))
     return needed if needed <= MOST_ASKED else None
 
 
 def _more_sessions(evidence: Evidence, limits: Limits) -> int | None:
-    """Sessions to add so that the intervals, narrowing with √sessions, leave the limit."""
+    """Sessions to add so that the intervals, narrowing with √sessions, leave their limits; None
+    when beyond any reasonable count."""
     least = max(limits.minimum_sessions - evidence.sessions, 1)
-    ratio = evidence.sd_ratio
-    if not ratio.known or evidence.sessions < 2:
+    ratio, shift = evidence.sd_ratio, evidence.shift
+    if not (ratio.known and shift.known) or evidence.sessions < 2:
         return least
-    half = math.log(ratio.high / ratio.low) / 2
-    ways = [abs(math.log(ratio.value))] if ratio.value > 1 else []
-    if ratio.value < limits.sd_ratio:
-        ways.append(math.log(limits.sd_ratio / ratio.value))
-    room = max(ways, default=0.0)
-    if room <= 0:
+    spread = math.log(ratio.high / ratio.low) / 2
+    grown, bounded = math.log(ratio.value), math.log(limits.sd_ratio / ratio.value)
+    pairs = [(spread, max(grown, bounded))]
+    if grown < bounded:
+        # A spread that has not grown settles nothing unless the mean is settled as well.
+        reach = evidence.shift_reach(limits.level)[1] - abs(shift.value)
+        pairs.append((reach, abs(evidence.largest_shift - abs(shift.value))))
+    # A margin for the power asked for, beyond an interval that just leaves its limit.
+    margin = 1 + _quantile(limits.power) / _quantile(0.5 + limits.level / 2)
+    if any(room <= 0 for _, room in pairs):
         return None
-    # 1.43 = (1.96 + 0.84) / 1.96: a margin for 80 % power.
-    needed = math.ceil(evidence.sessions * (1.43 * half / room) ** 2)
-    return max(needed - evidence.sessions, least) if needed <= 200 else None
+    times = max(margin * half / room for half, room in pairs)
+    needed = math.ceil(evidence.sessions * min(times, 1e3) ** 2)
+    return max(needed - evidence.sessions, least) if needed <= MOST_ASKED else None
+
+
+def _quantile(share: float) -> float:
+    return float(special.ndtri(share))

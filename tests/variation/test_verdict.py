@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imu.variation.intervals import UNKNOWN, Interval
+from imu.variation.intervals import UNKNOWN, Interval, sd_freedom
 from imu.variation.limits import Limits
-from imu.variation.sd_ratio import f_interval
+from imu.variation.sd_ratio import f_interval, sd_ratio
+from imu.variation.shift import welch_shift
 from imu.variation.verdict import (
     CANNOT_TELL,
     DOES_NOT_HOLD,
@@ -108,6 +109,50 @@ def test_swings_needed_settle_the_matter_four_times_in_five():
     assert 0.75 <= settled / 400 <= 0.87
 
 
+@pytest.mark.parametrize("moved", [0.4, 0.5])
+def test_swings_needed_settle_the_mean_too_when_its_limit_is_taken_from_them(moved):
+    """A limit of one SD of A, itself read from A: asked for with 80 % power."""
+    unsettled = replace(
+        QUIET,
+        shift=Interval(moved, moved - 0.6, moved + 0.6),
+        largest_shift=1.0,
+        largest_shift_se=LIMITS.largest_shift_se("release_ms", 1.0, 19.0),
+        sd_a=1.0,
+        count=20,
+    )
+    needed = swings_needed(unsettled, LIMITS)
+    assert needed is not None
+    generator = np.random.default_rng(6)
+    settled = 0
+    for _ in range(600):
+        a, b = generator.standard_normal((2, needed))
+        sd = float(a.std(ddof=1))
+        anew = replace(
+            unsettled,
+            shift=welch_shift(a, b + moved).difference,
+            largest_shift=sd,
+            largest_shift_se=LIMITS.largest_shift_se("release_ms", sd, needed - 1.0),
+        )
+        settled += anew.shift_reach()[1] <= sd
+    # the mean of 600 draws at 0.8 errs by 0.016
+    assert settled / 600 == pytest.approx(0.8, abs=0.06)
+
+
+def test_an_interval_of_another_level_weighs_the_limits_error_at_that_level():
+    evidence = replace(QUIET, shift=Interval(5.0, 5.0, 5.0), largest_shift_se=1.0)
+    assert evidence.shift_reach(0.9) == pytest.approx((5 - 1.644854, 5 + 1.644854))
+    assert evidence.shift_reach(0.95) == pytest.approx((5 - 1.959964, 5 + 1.959964))
+
+
+def test_more_sessions_are_asked_for_the_mean_when_the_spread_is_settled():
+    evidence = replace(QUIET, by_session=True, sessions=6, shift=Interval(3.0, -2.0, 8.0))
+    found = judge(evidence, LIMITS)
+    # half width 5, room 3, and 80 % power (1.43 = (1.96 + 0.84) / 1.96): 6 × (1.43 × 5 / 3)²
+    assert found.word == CANNOT_TELL and found.more_sessions == 29
+    on_it = judge(replace(evidence, shift=Interval(6.0, 1.0, 11.0)), LIMITS)
+    assert on_it.more_sessions is None and "too close to a limit" in on_it.reason
+
+
 def test_long_tails_need_more_and_what_lies_on_the_limit_is_said_to():
     ratio = Interval(1.0, 0.6, 1.7)
     normal = swings_needed(replace(QUIET, sd_ratio=ratio), LIMITS)
@@ -130,10 +175,6 @@ def test_a_limit_taken_from_the_swings_carries_its_own_error():
 
 @pytest.mark.parametrize("side", [1.0, -1.0])
 def test_a_mean_exactly_at_the_limit_is_seldom_said_to_be_beyond(side):
-    from imu.variation.intervals import sd_freedom
-    from imu.variation.sd_ratio import sd_ratio
-    from imu.variation.shift import welch_shift
-
     generator = np.random.default_rng(9)
     beyond = 0
     for _ in range(300):
