@@ -39,7 +39,7 @@ _CHOICES = {
 def is_selection(text: str) -> bool:
     """Whether the text reads as a selection, not as a name: it begins with a known field."""
     match = re.match(r"\s*([a-z]+)\s*=", text)
-    return bool(match) and match is not None and match.group(1) in FIELDS
+    return match is not None and match.group(1) in FIELDS
 
 
 def parse_selection(text: str) -> Selection:
@@ -82,8 +82,8 @@ def _day(word: str, value: str) -> str:
 
 
 def write_selection(selection: Selection) -> str:
-    """The line that ``parse_selection`` reads back; swings picked or left out by hand are counted
-    in words after it."""
+    """The line that ``parse_selection`` reads back, "" for what it takes unsaid. Swings picked or
+    left out by hand have no place in it."""
     plain = Selection()
     parts = []
     for word, name in FIELDS.items():

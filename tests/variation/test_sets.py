@@ -19,7 +19,7 @@ from imu.recordings.saved_sets import (
     read_saved_sets,
     update_saved_sets,
 )
-from imu.variation.limits import Limits
+from imu.variation.limits import Limits, limits_from_dict
 from imu.variation.selection import (
     LeftOut,
     Selection,
@@ -264,8 +264,18 @@ def test_unknown_sets_and_plans_are_listed(tmp_path):
         {"shift": {"release_ms": -1}},
         {"power": 1.0},
         {"level": 95},
+        {"minimum_swings": 0},
+        {"minimum_sessions": 1},
     ],
 )
 def test_limits_that_make_no_sense_are_refused(wrong):
     with pytest.raises(SwingspreadError):
         Limits(**wrong)
+
+
+@pytest.mark.parametrize(
+    "damaged", [{"sd_ratio": "x"}, {"shift": 3}, {"minimum_swings": "8"}, {"unknown": 1}]
+)
+def test_damaged_limits_are_refused_in_words(damaged):
+    with pytest.raises(SwingspreadError, match="limits cannot be read"):
+        limits_from_dict(damaged)
