@@ -154,6 +154,14 @@ def test_selection_in_words():
     assert not is_selection("a=b")
 
 
+def test_a_label_that_holds_the_signs_of_the_line_stands_for_itself_alone():
+    """Whoever deletes all of the player “Ann|Bob” means neither Ann nor Bob."""
+    for label in ("Ann|Bob", "Ann,club=driver", "Ann\\", "Ann\\|Bob"):
+        selection = Selection(players=(label,), clubs=("7 iron",))
+        assert parse_selection(write_selection(selection)) == selection
+    assert write_selection(Selection(players=("Fairway, Ada",))) == "player=Fairway, Ada"
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
@@ -172,9 +180,12 @@ def test_selections_that_cannot_be_read_say_why(text, said):
 
 _label = (
     st.text(
-        st.characters(codec="ascii", exclude_characters="|,=", exclude_categories=["Cc"]),
+        st.one_of(
+            st.sampled_from("|,=\\"), st.characters(codec="ascii", exclude_categories=["Cc"])
+        ),
         min_size=1,
     )
+    .flatmap(lambda text: st.sampled_from([text, f"{text},club=x", f"a, block ={text}"]))
     .map(str.strip)
     .filter(bool)
 )
