@@ -26,9 +26,9 @@ GRID = 40
 class Step:
     """A lasting change between two sessions.
 
-    place : index of the first session after it. before, after : means of the stretches on
-    either side. low, high : 95 % interval of their difference. p : chance of such a step
-    somewhere when the order of sessions means nothing.
+    place : index of the first session after it; session : what that one is called. before, after :
+    means of the stretches on either side. low, high : 95 % interval of their difference. p :
+    chance of such a step somewhere when the order of sessions means nothing.
     """
 
     place: int
@@ -37,6 +37,7 @@ class Step:
     low: float
     high: float
     p: float
+    session: str = ""
 
 
 def find_steps(values: FloatArray, alpha: float, seed: int, most: int = 4) -> tuple[Step, ...]:

@@ -63,7 +63,8 @@ def progress(
             )
     table = session_table(swings, metrics)
     order = tuple(dict.fromkeys(table["session_key"]))
-    days = np.array([_day(date) for date in table.drop_duplicates("session_key")["date"]])
+    each = table.drop_duplicates("session_key")
+    days = np.array([_day(date) for date in each["date"]])
     warnings = []
     if not np.isfinite(days).all():
         warnings.append("Some sessions have no date: they are followed by number, not by month.")
@@ -83,7 +84,8 @@ def progress(
             f"{counted(int(whole.sum()), 'session')}: trends need {FEWEST_SESSIONS} or more, "
             "so none is given."
         )
-    trends = session_trends(chosen, days[whole], n[whole], mean[whole], sd[whole], seed)
+    called = [_called(*row) for row in each[["date", "session", "session_key"]].to_numpy()[whole]]
+    trends = session_trends(chosen, called, days[whole], n[whole], mean[whole], sd[whole], seed)
     used = tuple(order[int(place)] for place in np.flatnonzero(whole))
     return Progress(
         player=str(swings["player"].iloc[0]),
@@ -94,6 +96,11 @@ def progress(
         trends=trends,
         warnings=tuple(warnings),
     )
+
+
+def _called(date: str, session: str, key: str) -> str:
+    """A session by its day and label, which stand in the table of sessions."""
+    return f"{date} {session}".strip() or key
 
 
 def _day(date: str) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
@@ -50,6 +50,7 @@ class Trend:
 
 def session_trends(
     chosen: Sequence[Metric],
+    sessions: Sequence[str],
     days: FloatArray,
     n: FloatArray,
     mean: FloatArray,
@@ -58,7 +59,8 @@ def session_trends(
 ) -> tuple[Trend, ...]:
     """The trend of every metric over S sessions.
 
-    days : (S,) of the sessions. n, mean, sd : (S, M) swings, means and SDs of every session.
+    sessions, days : (S,) what the sessions are called, and when they were. n, mean, sd : (S, M)
+    swings, means and SDs of every session.
     """
     months = days / MONTH_DAYS
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -75,8 +77,8 @@ def session_trends(
         sampling = float(np.mean(sd[here, i] ** 2 / n[here, i])) if here.any() else float("nan")
         between = _between_sessions(months[here], level[here, i], sampling)
         spread_line = Interval(*(float(np.exp(x)) for x in lines[i][1][0].ends))
-        level_steps = _steps(level[:, i], alpha, seed)
-        spread_steps = _steps(log_sd[:, i], alpha, seed)
+        level_steps = _steps(level[:, i], sessions, alpha, seed)
+        spread_steps = _steps(log_sd[:, i], sessions, alpha, seed)
         trends.append(
             Trend(
                 metric=metric.name,
@@ -122,11 +124,17 @@ def _between_sessions(months: FloatArray, level: FloatArray, sampling: float) ->
     return float(np.sqrt(max((off**2).sum() / (len(level) - 2) - sampling, 0.0)))
 
 
-def _steps(values: FloatArray, alpha: float, seed: int) -> tuple[Step, ...]:
+def _steps(
+    values: FloatArray, sessions: Sequence[str], alpha: float, seed: int
+) -> tuple[Step, ...]:
     """Steps among the sessions used; places refer to all of them, missing ones included."""
     (where,) = np.nonzero(np.isfinite(values))
     found = find_steps(values[where], alpha, seed)
-    return tuple(Step(int(where[s.place]), s.before, s.after, s.low, s.high, s.p) for s in found)
+    places = [int(where[step.place]) for step in found]
+    return tuple(
+        replace(step, place=place, session=sessions[place])
+        for step, place in zip(found, places, strict=True)
+    )
 
 
 def level_sentence(
@@ -142,7 +150,7 @@ def level_sentence(
             places = decimals(max(abs(step.low), abs(step.high)))
             size = with_unit(number(step.after - step.before, places), metric.unit)
             ends = f"95 % {number(step.low, places)} to {number(step.high, places)}"
-            said.append(f"by {size} ({ends}) at session {step.place + 1}")
+            said.append(f"by {size} ({ends}) from {step.session} on")
         return f"{name} moves in {_steps_word(steps)}, not gradually: {'; '.join(said)}."
     places = decimals(max(abs(slope.low), abs(slope.high)))
     size = with_unit(number(slope.value, places), metric.unit)
@@ -163,7 +171,7 @@ def _spread_sentence(
         for step in steps:
             change = np.exp([step.after - step.before, step.low, step.high])
             times, least, most = (number(float(x), 2) for x in change)
-            said.append(f"to {times} times (95 % {least} to {most}) at session {step.place + 1}")
+            said.append(f"to {times} times (95 % {least} to {most}) from {step.session} on")
         return f"{name}: the spread changes in {_steps_word(steps)}: {'; '.join(said)}."
     size, low, high = (100 * (x - 1) for x in factor.ends)
     ends = f"95 % {number(low, 1)} to {number(high, 1)} %"

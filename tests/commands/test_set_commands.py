@@ -216,7 +216,7 @@ def test_progress_lists_the_library_and_follows_one_player(library, capsys):
         (("sets", "save", "a=b", B), "without ="),
         (("sets", "save", "x", B, "--pick", "nothing"), "swing numbers"),
         (("plan", "--see-ratio", "1.001"), "too small"),
-        (("plan", "--limit", "hinge=3"), "no metric"),
+        (("plan", "--limit", "hinge=3"), "no measure"),
     ],
 )
 def test_mistakes_are_one_message_and_no_traceback(library, capsys, words, said):

@@ -7,7 +7,6 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from imu.columns import METRICS
 from imu.errors import SwingspreadError
 from imu.variation.change_points import find_steps
 from imu.variation.intervals import log_sd_bias
@@ -83,11 +82,20 @@ def test_a_lasting_step_is_found_where_it_is(months):
     (step,) = release.level_steps
     assert step.place == 18
     assert step.low < 12 < step.high
-    assert "at session 19" in release.level_sentence
+    assert f"from {_day(18)} week 18 on" in release.level_sentence
     (spread_step,) = release.spread_steps
     assert abs(spread_step.place - 18) <= 1
     assert spread_step.low < np.log(0.6) < spread_step.high
     assert found.trends[1].level_steps == ()
+
+
+def test_a_step_is_named_by_its_session_even_after_sessions_too_thin_to_count(months):
+    swings = months(24, shift=lambda session: 15.0 * (session >= 12))
+    thin = swings["session"].isin(["week 2", "week 5"]) & (swings["swing"] > 3)
+    found = progress(swings[~thin].reset_index(drop=True), ["release_ms"])
+    (step,) = found.trends[0].level_steps
+    assert found.used[step.place].endswith(step.session.replace(" week", " · week"))
+    assert f"from {_day(12)} week 12 on" in found.trends[0].level_sentence
 
 
 def test_sessions_that_only_scatter_have_neither(months):
@@ -176,6 +184,10 @@ def test_one_player_and_one_club_at_a_time(months):
 
 
 def test_two_hundred_sessions_of_forty_swings_are_all_followed(months):
+    """How long that takes: ``tests/benchmarks/statistics_speed.py``."""
     swings = months(200, swings=40, sd_factor=lambda session: 0.7 if session >= 100 else 1.0)
-    found = progress(swings, [metric.name for metric in METRICS], seed=77)
+    found = progress(swings, ["release_ms"], seed=77)
     assert len(found.order) == 200
+    (step,) = found.trends[0].spread_steps
+    assert abs(step.place - 100) <= 3
+    assert step.low < np.log(0.7) < step.high
