@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
-from pathlib import Path
 
+import invented_sets as swings
 import numpy as np
 import pytest
 
@@ -15,13 +14,6 @@ from imu.recordings.content import content_id
 from imu.recordings.library import Library
 from imu.settings import AnalysisSettings
 from imu.types import CLUB, FOREARM, Recording, Stream
-
-_spec = importlib.util.spec_from_file_location(
-    "swings", Path(__file__).parents[1] / "variation" / "conftest.py"
-)
-assert _spec is not None and _spec.loader is not None
-swings = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(swings)
 
 
 def _stream(role, seed):
