@@ -168,8 +168,6 @@ def test_a_distribution_shows_every_swing_and_the_mean_with_one_sd() -> None:
 
 
 def test_a_trend_draws_sessions_in_time_with_their_intervals() -> None:
-    import pandas as pd
-
     rows = pd.DataFrame(
         {
             "date": ["2031-04-01", "2031-05-01"],
