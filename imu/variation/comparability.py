@@ -47,8 +47,8 @@ class Design:
 class Comparability:
     """What differs between the sets besides the question asked.
 
-    refused : why no verdict is given for any metric, by plain sentences. refused_kinds : kinds
-    of metric this holds for; all of them when it has "all". warnings : what to mind.
+    refusals : why no verdict is given on some metrics or all, in plain sentences. refused_kinds :
+    kinds of metric this holds for; all of them when it has "all". warnings : what to mind.
     """
 
     refusals: tuple[str, ...]
