@@ -64,7 +64,8 @@ def distribution_figure(
                         "size": 18,
                         "line": {"width": 4, "color": colours.ink},
                     },
-                    hovertemplate="mean %{x:.4g}, SD %{error_x.array:.3g}<extra></extra>",
+                    hovertemplate="mean %{x:.4g}, SD %{error_x.array:.3g} "
+                    f"{metric.unit}<extra></extra>",
                     meta={"role": "mean", "set": place},
                 )
             )

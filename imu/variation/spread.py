@@ -110,11 +110,9 @@ def spread_table(
     low, high = sd_interval(values)
     plain_low, plain_high = chi_square_sd_interval(sd, n)
     robust_low, robust_high = robust_sd_interval(values)
-    timing = np.array(
-        [
-            1e3 * whole_sample_timing_sd(sample_period_s) if metric.unit == "ms" else 0.0
-            for metric in chosen
-        ]
+    a_second = {"ms": 1e3, "s": 1.0}
+    timing = whole_sample_timing_sd(sample_period_s) * np.array(
+        [a_second.get(metric.unit, 0.0) for metric in chosen]
     )
     errors, meaning = noise_columns(swings, names)
     noise, meaning = believable_noise(noise_sd(values, errors, timing), meaning, high)

@@ -84,6 +84,8 @@ def judge(evidence: Evidence, limits: Limits) -> Verdict:
     """
     ratio, shift = evidence.sd_ratio, evidence.shift
     if not (ratio.known and shift.known):
+        if evidence.count >= limits.minimum_swings and not evidence.by_session:
+            return Verdict(CANNOT_TELL, "one of the sets has no spread at all in this measure")
         return _cannot(evidence, limits, "too few swings with this measure in one of the sets")
     if evidence.by_session and evidence.sessions < limits.minimum_sessions:
         reason = f"fewer than {limits.minimum_sessions} sessions of each set"

@@ -283,6 +283,10 @@ def test_missing_and_constant_measures_are_told_not_guessed(make_set):
     assert found.finding("tempo_ratio").b.swings == 19
     assert found.finding("waggle_count").verdict.word == CANNOT_TELL
     assert "no spread at all" in found.finding("waggle_count").spread_sentence
+    # no number of further swings would settle that
+    assert found.finding("waggle_count").verdict_sentence == (
+        "Cannot tell yet: one of the sets has no spread at all in this measure."
+    )
 
 
 @pytest.mark.filterwarnings("error")

@@ -44,10 +44,14 @@ def test_cv_is_given_where_it_makes_sense_only(make_set):
 
 def test_whole_sample_timing_adds_to_the_noise_of_durations_only(make_set):
     swings = make_set(25, 1).swings
-    plain = spread_table(swings, ["release_ms", "hinge_max_deg"])
-    coarse = spread_table(swings, ["release_ms", "hinge_max_deg"], sample_period_s=0.005)
+    names = ["release_ms", "hinge_max_deg", "address_time_s"]
+    plain = spread_table(swings, names)
+    coarse = spread_table(swings, names, sample_period_s=0.005)
     assert coarse["noise_sd"][0] == pytest.approx(np.hypot(plain["noise_sd"][0], 5 / np.sqrt(6)))
     assert coarse["noise_sd"][1] == plain["noise_sd"][1]
+    assert coarse["noise_sd"][2] == pytest.approx(
+        np.hypot(plain["noise_sd"][2], 0.005 / np.sqrt(6)), rel=1e-12
+    )
 
 
 def test_noise_that_explains_all_is_below_what_the_sensors_resolve(make_set):
