@@ -146,4 +146,4 @@ def _goes_with(scores: FloatArray, swings: pd.DataFrame) -> str:
         return ""
     name = plain_name(metric)
     word = more_less(metric)[r < 0]
-    return f"; goes with {name[0].lower()}{name[1:]} {word} (r {number(r, 2)})"
+    return f"; the more of it, the {word} {name[0].lower()}{name[1:]} (r {number(r, 2)})"

@@ -148,8 +148,10 @@ def _regression_sentence(
         f"{100 * shared.value:.0f} % ({percent} {100 * shared.low:.0f} to {100 * shared.high:.0f}) "
         f"of the variance of {second.label.lower()} goes with {first.label.lower()}"
     )
-    if 0.0 in slope or not p_holm < 1 - level:
+    if 0.0 in slope:
         return f"Not established that timing feeds it: {part}."
+    if not p_holm < 1 - level:
+        return f"Not established that timing feeds it, for chance among these could do it: {part}."
     factor = units.factor(outcome) / units.factor(cause)
     ten = [10 * factor * value for value in (slope.value, slope.low, slope.high)]
     places = decimals(max(abs(value) for value in ten))

@@ -107,7 +107,7 @@ def judge(evidence: Evidence, limits: Limits) -> Verdict:
     if grown:
         if evidence.sd_ratio_p < 1 - limits.level:
             return Verdict(DOES_NOT_HOLD, "the spread grows")
-        reason = "the spread grows; taken alone, for chance among this many measures could do it"
+        reason = "the spread grows, taken alone; among this many measures chance could do it"
         return Verdict(DOES_NOT_HOLD, reason, alone=True)
     if ratio.high >= limits.sd_ratio:
         return _cannot(evidence, limits, "the spread may be unchanged or grown past the limit")

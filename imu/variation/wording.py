@@ -120,7 +120,7 @@ def least_difference_sentence(least: float, noise_is: str, unit: str) -> str:
 
 
 def far_out_sentence(swings: int, usual_sd: Interval, unit: str) -> str:
-    """ "2 swings lie far out, …; the usual ones vary by 5.1 ms (95 % 4.0 to 6.9)."; "" for none.
+    """ "2 swings lie far out: …; the usual ones vary by 5.1 ms (95 % 4.0 to 6.9)."; "" for none.
 
     swings, usual_sd : ``far_out`` and the robust SD of a row of the spread table, in ``unit``. To
     be said wherever an SD is shown with its interval, which holds 95 times in 100 only where no
@@ -133,8 +133,8 @@ def far_out_sentence(swings: int, usual_sd: Interval, unit: str) -> str:
     ends = f"95 % {number(usual_sd.low, places)} to {number(usual_sd.high, places)}"
     lie = "swing lies" if swings == 1 else "swings lie"
     return (
-        f"{swings} {lie} far out, and the SD hangs on how often such come, more than its interval "
-        f"says; the usual ones vary by {size} ({ends})."
+        f"{swings} {lie} far out: the SD depends on how often such come, so its interval is too "
+        f"narrow; the usual ones vary by {size} ({ends})."
     )
 
 

@@ -78,7 +78,7 @@ def test_a_tile_says_which_swings_lie_far_out_and_how_the_usual_ones_vary() -> N
     assert level.usual_sd.value == pytest.approx(calm.usual_sd.value, rel=0.3)
     shown = str(tile(level, Preferences(), "right"))
     assert f"1 far out; else SD {plain(level.usual_sd.value, level.sd_decimals)}" in shown
-    assert "1 swing lies far out, and the SD hangs on how often such come" in shown
+    assert "1 swing lies far out: the SD depends on how often such come" in shown
 
 
 def test_two_swings_show_no_spread() -> None:

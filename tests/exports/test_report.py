@@ -56,7 +56,9 @@ def test_a_spread_with_wild_swings_is_said_to_hang_on_them(analysis: Analysis, p
     swings.loc[3, "release_ms"] += 200.0
     wild = replace(analysis, swings=swings)
     told = render(compose_report(chosen(wild, manifest()), manifest(), "0.1.0"))
-    said = "1 swing lies far out, and the SD hangs on how often such come, more than its interval"
+    said = (
+        "1 swing lies far out: the SD depends on how often such come, so its interval is too narrow"
+    )
     assert told.count(said) == 2, "in the finding, and under the table"
 
 

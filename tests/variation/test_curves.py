@@ -199,7 +199,7 @@ def test_mode_one_says_what_it_does(make_set):
     swings = make_set(40, 6, curves=True)
     modes = principal_modes(align(swings, ["hinge_deg"], end=-0.2), "hinge_deg", swings.swings)
     # before release these invented curves differ in their greatest hinge above all
-    assert "goes with greatest hinge larger (r " in modes.sentences[0]
+    assert "the more of it, the larger greatest hinge (r " in modes.sentences[0]
     assert "° (1 SD)" in modes.sentences[0]
     assert modes.shares[0] > modes.expected_shares[0]
 
@@ -221,7 +221,7 @@ def test_few_curves_go_with_no_measure_by_chance(make_set):
         shape = np.sin(np.arange(60) / 10)
         values = np.outer(generator.standard_normal(8), shape)
         curves = RegisteredCurves(np.arange(60) / 500, {"x": values}, np.arange(8), ("impact",))
-        named += "goes with" in principal_modes(curves, "x", swings, count=1).sentences[0]
+        named += "the more of it" in principal_modes(curves, "x", swings, count=1).sentences[0]
     # 5 % of 40 is 2; 7 or more has a chance of 0.3 % (binomial)
     assert named <= 6
 

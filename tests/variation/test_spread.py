@@ -124,7 +124,7 @@ def test_a_wild_swing_is_pointed_out_and_leaves_the_usual_spread_alone(make_set)
     calm = spread_sentences(spread_table(make_set(30, 1).swings, ["release_ms"]))[0]
     assert "far out" not in calm
     usual = f"the usual ones vary by {after['robust_sd']:.1f} ms"
-    assert "1 swing lies far out, and the SD hangs on" in spread_sentences(table)[0]
+    assert "1 swing lies far out: the SD depends on" in spread_sentences(table)[0]
     assert usual in spread_sentences(table)[0]
     assert after["sd"] > 2.5 * before["sd"]
     assert after["robust_sd"] < 1.2 * before["robust_sd"]
