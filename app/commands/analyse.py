@@ -205,6 +205,6 @@ def spread_lines(spread: pd.DataFrame) -> Any:
             with_unit(number(row["mean"], places), str(row["unit"])),
             number(row["sd"], places),
             f"{number(low, places)} to {number(high, places)}",
-            number(row["noise_sd"], places),
+            number(row["noise_sd"], decimals(row["noise_sd"])),
         )
     return table

@@ -267,7 +267,7 @@ def metric_rows(statistics: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
             amount(row),
             number(row["sd"], places),
             _ends(row, places),
-            number(row["noise_sd"], places),
+            number(row["noise_sd"], decimals(row["noise_sd"])),
         )
         rows.append(tuple("–" if "unknown" in cell else cell for cell in cells))
     return tuple(rows)
