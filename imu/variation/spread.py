@@ -73,15 +73,19 @@ SPREAD_COLUMNS: dict[str, str] = {
     "drift_over_block": "drift over the longest block",
     "sd_within_blocks": "SD within blocks, drift included",
     "sd_without_drift": "SD within blocks, drift taken out",
-    "far_out": "swings more than 3.5 robust SDs from the median",
+    "far_out": "swings so far from the median as only 1 in 100 sets of normal swings has any "
+    "(4 + 25 / n robust SDs; from 8 swings on)",
 }
 """Columns of the spread table, one row a metric, with what they mean."""
 
 Row = Mapping[Any, Any]
 """One row of the spread table."""
 
-FAR_OUT = 3.5
-"""Robust SDs from the median beyond which a value is pointed out (Iglewicz & Hoaglin 1993)."""
+FAR_OUT, FAR_OUT_IN_FEW, FEWEST_TO_STAND_OUT = 4.0, 25.0, 8
+"""A value is pointed out beyond 4 + 25 / n robust SDs from the median: the limit grows for small
+sets, whose robust SD may come out small, so that among normal values hardly one set in a hundred
+has any, whatever its size (after Davies & Gather 1993, JASA 88:782-792; constants by simulation).
+Below 8 values nothing stands out."""
 
 _USUAL = ("robust_sd", "robust_sd_low", "robust_sd_high")
 
@@ -156,12 +160,11 @@ def spread_table(
 
 
 def far_out(values: FloatArray) -> np.ndarray:
-    """(N, M) True for values far from the median in robust SDs; none where that SD is 0."""
-    spread = robust_sd(values)
-    with np.errstate(invalid="ignore"):
-        return np.asarray(
-            (np.abs(values - column_median(values)) > FAR_OUT * spread) & (spread > 0)
-        )
+    """(N, M) True for values that lie far out of their column; none where its robust SD is 0."""
+    n, spread = counts(values), robust_sd(values)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        limit = np.where(n >= FEWEST_TO_STAND_OUT, FAR_OUT + FAR_OUT_IN_FEW / n, np.inf) * spread
+        return np.asarray((np.abs(values - column_median(values)) > limit) & (spread > 0))
 
 
 def spread_sentences(table: pd.DataFrame) -> list[str]:

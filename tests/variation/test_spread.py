@@ -12,7 +12,7 @@ from imu.columns import METRICS
 from imu.errors import SwingspreadError
 from imu.variation.drift import fit_drift
 from imu.variation.noise import AT_MOST, minimal_detectable_change
-from imu.variation.spread import SPREAD_COLUMNS, spread_sentences, spread_table
+from imu.variation.spread import SPREAD_COLUMNS, far_out, spread_sentences, spread_table
 from imu.variation.wording import least_difference_sentence
 
 
@@ -128,6 +128,14 @@ def test_a_wild_swing_is_pointed_out_and_leaves_the_usual_spread_alone(make_set)
     assert usual in spread_sentences(table)[0]
     assert after["sd"] > 2.5 * before["sd"]
     assert after["robust_sd"] < 1.2 * before["robust_sd"]
+
+
+@pytest.mark.parametrize("count", [8, 9, 14, 20, 40, 60, 100])
+def test_hardly_one_set_in_a_hundred_has_a_swing_far_out_by_chance(count):
+    values = np.random.default_rng(count).standard_normal((count, 8000))
+    assert 0.005 < far_out(values).any(axis=0).mean() < 0.025
+    values[0] = 12.0
+    assert far_out(values)[0].mean() > (0.95 if count > 9 else 0.75)
 
 
 def test_a_measure_that_never_changes_is_said_to_be_the_same(make_set):
