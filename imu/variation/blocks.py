@@ -104,7 +104,7 @@ class Standing:
     at_hand : the block being swung, None at rest, before the first and at the end. to_begin : the
     block to begin after it. rest_since_us : end of the block before, club clock, while resting.
     outside : counting swings since then, which lie in no block. may_take_back : the latest step
-    can be taken back without moving a swing.
+    can be taken back without a swing leaving its block.
     """
 
     blocks: tuple[BlockStanding, ...]
@@ -200,7 +200,8 @@ def pass_over(
 def take_back(plan: FollowedPlan, swings: Sequence[BlockSwing]) -> FollowedPlan:
     """The plan without its latest step: a block begun and not yet swung, or passed over.
 
-    Unchanged when its block has swings that a step back would move.
+    Unchanged when swings of its block would fall out of it. A block passed over is at hand again,
+    with what was swung since.
     """
     if not _may_take_back(plan, swings):
         return plan

@@ -126,7 +126,15 @@ def test_taking_back_is_the_exact_inverse() -> None:
     assert take_back(running, []) == PLAN
 
 
-def test_no_step_back_moves_a_swing_that_counts() -> None:
+def test_a_block_taken_back_after_it_was_passed_over_takes_in_what_was_swung_since() -> None:
+    over = pass_over(begin(PLAN, 1, 0, []), 1, 25 * SECOND, at(10, 20))
+    since = at(10, 20, 40)
+    assert standing(over, since).outside == 1 and standing(over, since).may_take_back
+    back = take_back(over, since)
+    assert states(back, since)[0] == (3, DONE) and standing(back, since).outside == 0
+
+
+def test_no_step_back_takes_a_swing_that_counts_out_of_its_block() -> None:
     swings = at(10, 20)
     running = begin(PLAN, 1, 0, [])
     assert take_back(running, swings) == running and not standing(running, swings).may_take_back
