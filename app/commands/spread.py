@@ -100,7 +100,7 @@ def associations(swings: SwingSet, names: list[str], units: ShownUnits) -> dict[
 def print_spread(document: dict[str, Any]) -> None:
     """The document in tables and sentences."""
     from app import findings_table as out
-    from imu.variation.spread import spread_sentences
+    from imu.variation.spread import drift_established, spread_sentences
 
     shown = out.console()
     shown.print(f"[bold]{out.safe(document['set'])}: {document['swings']} swings[/bold]")
@@ -114,12 +114,16 @@ def print_spread(document: dict[str, Any]) -> None:
     )
     spreads = ("SD (95 %)", "CV %", "usual SD", "sensors", "apart", "drift", "†")
     headings = ("", "n", "mean", "median", *spreads)
-    rows = [_spread_row(row) for row in document["spread"].to_dict("records")]
+    spread = document["spread"]
+    rows = [
+        _spread_row(row, bool(drifts))
+        for row, drifts in zip(spread.to_dict("records"), drift_established(spread), strict=True)
+    ]
     out.print_table(shown, "", headings, rows)
     shown.print(
         "usual SD: of the middle swings, wild ones aside. sensors: their part of the SD, ≤ where "
         "some of it may be shared by all swings. apart: two swings must differ by this before the "
-        "sensors can tell, 95 % sure. drift: over a block. †: far-out swings."
+        "sensors can tell, 95 % sure. drift: over a block, where established. †: far-out swings."
     )
     out.print_lines(shown, "In words", spread_sentences(document["spread"]))
     _print_along(shown, document)
@@ -131,7 +135,7 @@ def print_spread(document: dict[str, Any]) -> None:
     )
 
 
-def _spread_row(row: dict[str, Any]) -> list[str]:
+def _spread_row(row: dict[str, Any], drifts: bool) -> list[str]:
     from imu.number_words import decimals, number
     from imu.variation.noise import AT_MOST
 
@@ -143,7 +147,7 @@ def _spread_row(row: dict[str, Any]) -> list[str]:
         f"{upper}{number(row[name], decimals(row[name]))}" if row[name] == row[name] else "?"
         for name in ("noise_sd", "least_difference")
     )
-    drift = number(row["drift_over_block"], places) if row["drift_p"] < 0.05 else ""
+    drift = number(row["drift_over_block"], places) if drifts else ""
     return [
         f"{row['label']}, {row['unit']}".rstrip(", "),
         str(row["swings"]),

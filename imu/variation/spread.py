@@ -11,7 +11,7 @@ import pandas as pd
 from imu.columns import METRIC_BY_NAME, metrics_in
 from imu.errors import SwingspreadError
 from imu.number_words import counted, decimals, number, with_unit
-from imu.types import FloatArray
+from imu.types import BoolArray, FloatArray
 from imu.variation.drift import block_numbers, fit_drift, order_in_recording
 from imu.variation.intervals import (
     Interval,
@@ -36,6 +36,7 @@ from imu.variation.noise import (
     noise_sd,
     whole_sample_timing_sd,
 )
+from imu.variation.shift import holm
 from imu.variation.wording import far_out_sentence, plain_name
 
 SPREAD_COLUMNS: dict[str, str] = {
@@ -168,9 +169,16 @@ def far_out(values: FloatArray) -> np.ndarray:
 
 
 def spread_sentences(table: pd.DataFrame) -> list[str]:
-    """Plain words a row of ``spread_table``: SD with interval, the sensors' part, drift, and what
-    swings that lie far out do to it."""
-    return [_sentence(row) for row in table.to_dict("records")]
+    """Plain words a row of ``spread_table``: SD with interval, the sensors' part, drift where it is
+    established, and what swings that lie far out do to it."""
+    drifts = drift_established(table)
+    rows = table.to_dict("records")
+    return [_sentence(row, bool(drift)) for row, drift in zip(rows, drifts, strict=True)]
+
+
+def drift_established(table: pd.DataFrame) -> BoolArray:
+    """(M,) True where chance among the rows of ``spread_table`` could not make the drift (Holm)."""
+    return np.asarray(holm(table["drift_p"]) < 0.05)
 
 
 def far_out_words(row: Row) -> str:
@@ -179,7 +187,7 @@ def far_out_words(row: Row) -> str:
     return far_out_sentence(int(row["far_out"]), usual, str(row["unit"]))
 
 
-def _sentence(row: Row) -> str:
+def _sentence(row: Row, drifts: bool) -> str:
     metric = METRIC_BY_NAME[row["metric"]]
     name, unit = plain_name(metric), str(row["unit"])
     if row["swings"] < 2 or not np.isfinite(row["sd"]):
@@ -192,7 +200,7 @@ def _sentence(row: Row) -> str:
     ends = f"95 % {number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
     text = f"{name} varies by {sd} (SD of {row['swings']} swings; {ends})"
     text += _noise_words(row, unit, places)
-    if np.isfinite(row["drift_p"]) and row["drift_p"] < 0.01:
+    if drifts:
         moved = with_unit(number(abs(row["drift_over_block"]), places), unit)
         up = "up" if row["drift_over_block"] > 0 else "down"
         without = with_unit(number(row["sd_without_drift"], places), unit)

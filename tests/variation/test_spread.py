@@ -187,6 +187,15 @@ def test_spread_without_drift_recovers_what_is_left(make_set):
     assert "drifts up" in spread_sentences(spread_table(swings, ["release_ms"]))[0]
 
 
+def test_a_drift_that_chance_among_the_measures_could_make_is_not_told(make_set):
+    """Twelve measures and more, none of which drifts, in a hundred sets."""
+    tables = [spread_table(make_set(20, seed).swings) for seed in range(100)]
+    assert sum((table["drift_p"] < 0.05).any() for table in tables) > 50
+    told = sum(any("drifts" in text for text in spread_sentences(table)) for table in tables)
+    # 5 % of 100 is 5; 13 or more has a chance of 0.15 % (binomial)
+    assert told <= 12
+
+
 def test_a_change_between_the_blocks_of_one_recording_is_no_drift(make_set):
     """A plan's recording holds several blocks; the mean of each is its own."""
     swings = make_set(40, 2).swings
