@@ -47,7 +47,7 @@ def trend_figure(
                 "text": "" if dated else "session",
                 "font": {"size": 15, "color": colours.quiet},
             },
-            **({"dtick": 1} if not dated else {}),
+            **({"dtick": max(1, len(rows) // 12)} if not dated else {}),
             **({"tickformat": "%-d %b %Y", "nticks": 6} if dated else {}),
         ),
     )

@@ -250,3 +250,5 @@ def test_hundreds_of_sessions_are_small_marks_not_a_smear() -> None:
     many, few = trend_figure(rows, metric), trend_figure(rows.iloc[:20], metric)
     assert many.data[0].marker.size < few.data[0].marker.size
     assert (many.data[0].mode, few.data[0].mode) == ("markers", "lines+markers")
+    undated = trend_figure(rows.assign(date=""), metric).layout.xaxis
+    assert undated.type == "linear" and 200 / undated.dtick <= 25
