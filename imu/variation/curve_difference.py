@@ -63,7 +63,8 @@ class CurveFinding:
     """Two sets compared along one curve; arrays are (T,) on ``time`` (s from impact).
 
     mean : difference of mean curves, B less A. spread : ln ratio of SD curves. p_holm values
-    are adjusted for the curves compared. by_session : sessions were the units.
+    are adjusted for the curves compared. regions : where the curves are told to differ, none when
+    that does not stand after the adjustment. by_session : sessions were the units.
     """
 
     curve: str
@@ -232,8 +233,8 @@ def _finding(
     level: float,
 ) -> CurveFinding:
     label, unit = CURVES[name], CURVE_COLUMNS[name]
-    mean_regions = _regions(mean, time, as_ratio=False)
-    spread_regions = _regions(spread, time, as_ratio=True)
+    mean_regions = _regions(mean, time, as_ratio=False) if mean_p_holm <= 1 - level else ()
+    spread_regions = _regions(spread, time, as_ratio=True) if spread_p_holm <= 1 - level else ()
     return CurveFinding(
         curve=name,
         label=label,
@@ -273,7 +274,7 @@ def _mean_sentence(
     curve: str, found: tuple[Region, ...], p: float, where: str, level: float
 ) -> str:
     label, unit = CURVES[curve], CURVE_COLUMNS[curve]
-    if not found or p > 1 - level:
+    if not found:
         return f"{label}: no part of the curve differs {where} beyond chance (p {p:.3f})."
     one = max(found, key=lambda region: abs(region.size))
     places = decimals(abs(one.size))
@@ -287,7 +288,7 @@ def _mean_sentence(
 def _spread_sentence(
     label: str, found: tuple[Region, ...], p: float, where: str, level: float
 ) -> str:
-    if not found or p > 1 - level:
+    if not found:
         return f"{label}: nowhere along the curve is the spread told to differ {where} (p {p:.3f})."
     one = max(found, key=lambda region: abs(np.log(region.size)))
     ends = f"{100 * level:.3g} % {number(one.low, 2)} to {number(one.high, 2)}"

@@ -262,6 +262,18 @@ def test_a_spread_that_shrinks_is_said_to_go_down_to(make_set):
     assert "spreads down to 0." in hinge.spread_sentence
 
 
+def test_what_chance_among_the_curves_could_make_is_no_region(make_set):
+    met = 0
+    for seed in range(12):
+        a = make_set(8, seed, curves=True)
+        b = make_set(8, 100 + seed, "pressure", curves=True, hour=11)
+        for one in compare_sets(a, b, metrics=["release_ms"]).curve_findings:
+            met += one.mean.p < 0.05 < one.mean_p_holm
+            assert bool(one.mean_regions) == (one.mean_p_holm <= 0.05)
+            assert bool(one.spread_regions) == (one.spread_p_holm <= 0.05)
+    assert met > 0
+
+
 def test_lining_up_at_events_takes_timing_out_of_the_comparison(make_set):
     a = make_set(40, 1, curves=True)
     b = make_set(40, 2, "pressure", curves=True, hour=11, shift={"downswing_ms": -25.0})
