@@ -88,6 +88,9 @@ sets, whose robust SD may come out small, so that among normal values hardly one
 has any, whatever its size (after Davies & Gather 1993, JASA 88:782-792; constants by simulation).
 Below 8 values nothing stands out."""
 
+BETWEEN_BLOCKS = 1.1
+"""Times the SD within blocks beyond which an SD is said to come from block to block too."""
+
 _USUAL = ("robust_sd", "robust_sd_low", "robust_sd_high")
 
 _CV_KINDS = frozenset({"time", "speed", "rate", "length"})
@@ -200,6 +203,9 @@ def _sentence(row: Row, drifts: bool) -> str:
     ends = f"95 % {number(row['sd_low'], places)} to {number(row['sd_high'], places)}"
     text = f"{name} varies by {sd} (SD of {row['swings']} swings; {ends})"
     text += _noise_words(row, unit, places)
+    if row["sd"] > BETWEEN_BLOCKS * row["sd_within_blocks"]:
+        within = with_unit(number(row["sd_within_blocks"], places), unit)
+        text += f"; {within} within blocks, the rest from block to block"
     if drifts:
         moved = with_unit(number(abs(row["drift_over_block"]), places), unit)
         up = "up" if row["drift_over_block"] > 0 else "down"

@@ -206,6 +206,9 @@ def test_a_change_between_the_blocks_of_one_recording_is_no_drift(make_set):
     assert row["drift_per_swing"] == pytest.approx(plain["drift_per_swing"])
     assert row["sd_within_blocks"] == pytest.approx(plain["sd_within_blocks"])
     assert row["sd"] > 3 * row["sd_within_blocks"]
+    (said,) = spread_sentences(spread_table(swings, ["release_ms"]))
+    assert f"{row['sd_within_blocks']:.0f} ms within blocks, the rest from block to block" in said
+    assert "within blocks" not in spread_sentences(spread_table(make_set(40, 2).swings))[0]
 
 
 def test_short_blocks_have_no_drift():
