@@ -29,21 +29,21 @@ def resample_counts(size: int, resamples: int, seed: int) -> FloatArray:
     return counted
 
 
-def variance_of_resamples(values: FloatArray, weights: FloatArray, ddof: int = 1) -> FloatArray:
-    """(R,) variances of one column under (R, N) resample counts."""
+def variance_of_resamples(values: FloatArray, weights: FloatArray) -> FloatArray:
+    """(R,) sample variances (n − 1 below) of one column (N,) under (R, N) resample counts."""
     size = len(values)
     centred = values - values.mean()
     square = weights @ centred**2 - (weights @ centred) ** 2 / size
-    return np.maximum(square, 0.0) / (size - ddof)
+    return np.maximum(square, 0.0) / (size - 1)
 
 
-def variance_without_each(values: FloatArray, ddof: int = 1) -> FloatArray:
-    """(N,) variances with each value left out in turn (the jackknife)."""
+def variance_without_each(values: FloatArray) -> FloatArray:
+    """(N,) sample variances with each value left out in turn (the jackknife)."""
     size = len(values)
     centred = values - values.mean()
     left = size - 1
     square = (centred**2).sum() - centred**2 - centred**2 / left
-    return np.asarray(np.maximum(square, 0.0) / (left - ddof))
+    return np.asarray(np.maximum(square, 0.0) / (left - 1))
 
 
 def bca_interval(
