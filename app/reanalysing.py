@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import signal
+import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -59,6 +60,7 @@ def on_this_machine(
     """Each recording as it is done, ``jobs`` at a time, each in a process of one thread.
 
     Closing the iterator, or Ctrl-C, starts no further recording; those under way are finished.
+    When this process is ended or killed, the others end with it.
     Raises SwingspreadError when one of the processes was ended from outside.
     """
     if jobs == 1:
@@ -71,7 +73,7 @@ def on_this_machine(
 
     before = {name: os.environ.get(name) for name in ONE_THREAD}
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
-    pool = ProcessPoolExecutor(jobs, get_context("spawn"), _leave_interrupts_to_the_parent)
+    pool = ProcessPoolExecutor(jobs, get_context("spawn"), _follow_the_parent)
     try:
         asked = [pool.submit(analyse_one, str(folder), settings) for folder in folders]
         for future in as_completed(asked):
@@ -89,8 +91,20 @@ def on_this_machine(
                 os.environ[name] = value
 
 
-def _leave_interrupts_to_the_parent() -> None:
+def _follow_the_parent() -> None:
+    """Leave Ctrl-C to the parent, and end when it has ended, however that came about."""
+    from multiprocessing import parent_process
+
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)  # nobody is left to hand a result to, and what is kept is whole
+
+    threading.Thread(target=watch, name="parent", daemon=True).start()
 
 
 def on_cluster(

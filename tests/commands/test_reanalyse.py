@@ -3,10 +3,14 @@ what is done is not done again, and what is stopped goes on."""
 
 from __future__ import annotations
 
+import errno
 import os
+import select
 import shutil
+import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -21,6 +25,7 @@ from app.derived import cache_folder, is_kept, read_cached
 from app.one_thread import ONE_THREAD
 from imu.errors import SwingspreadError
 from imu.recordings.library import Library
+from imu.recordings.store import MANIFEST_FILE
 from imu.settings import AnalysisSettings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -191,3 +196,50 @@ def test_a_process_ended_from_outside_is_told_in_words(
     with pytest.raises(SwingspreadError, match="what is done is kept"):
         list(reanalysing.on_this_machine([tmp_path], SETTINGS, 2))
     assert {name: os.environ.get(name) for name in ONE_THREAD} == before
+
+
+ON_TWO = """
+import sys
+from pathlib import Path
+from app.reanalysing import on_this_machine
+from imu.settings import AnalysisSettings
+list(on_this_machine([Path(word) for word in sys.argv[1:]], AnalysisSettings(), 2))
+"""
+
+
+def opened_with_a_reader(pipe: Path) -> int:
+    """Wait until somebody reads the pipe; the descriptor of its other end (IEEE Std 1003.1: until
+    then, opening it fails with ENXIO)."""
+    until = time.monotonic() + 60
+    while True:
+        try:
+            return os.open(pipe, os.O_WRONLY | os.O_NONBLOCK)
+        except OSError as problem:
+            if problem.errno != errno.ENXIO or time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes with a name are of POSIX")
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL], ids=lambda one: one.name)
+def test_the_processes_end_with_the_one_that_asked(tmp_path: Path, number: signal.Signals) -> None:
+    """Each is at work on a recording that never comes: its manifest is a pipe nobody writes to."""
+    folders = [tmp_path / name for name in ("one", "two")]
+    for folder in folders:
+        folder.mkdir()
+        os.mkfifo(folder / MANIFEST_FILE)
+    asking = subprocess.Popen([sys.executable, "-c", ON_TWO, *map(str, folders)], cwd=ROOT)
+    ends = []
+    try:
+        ends = [opened_with_a_reader(folder / MANIFEST_FILE) for folder in folders]
+        asking.send_signal(number)
+        asking.wait(20)
+        for end in ends:
+            gone = select.poll()
+            gone.register(end, 0)
+            assert gone.poll(20_000), "a process goes on without the one that asked"
+    finally:
+        asking.kill()
+        asking.wait()
+        for end in ends:
+            os.close(end)  # whoever still reads comes to the end of the pipe
