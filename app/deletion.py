@@ -94,8 +94,14 @@ def find_traces(library: Library, texts: Sequence[str], journals: Path) -> Trace
 def erase(library: Library, traces: Traces) -> None:
     """Delete the traces: saved sets first, recordings last, so that a failure can be repeated.
 
-    Raises SwingspreadError when a recording is being made just now or the disk refuses.
+    Raises SwingspreadError when a recording is being made just now or lies outside the library,
+    with nothing deleted, and when the disk refuses.
     """
+    for entry in traces.entries:
+        if entry.folder.resolve().parent != library.path.resolve():
+            raise SwingspreadError(
+                f"{entry.folder}: not in the library {library.path}; nothing was deleted"
+            )
     for folder in traces.journals:
         if folder.held:
             raise SwingspreadError(f"{folder.name}: is being recorded just now; stop it first")
@@ -140,8 +146,8 @@ def _check_whole(selection: Selection, text: str) -> None:
     parts = [name for name in _asked(selection) if name not in WHOLE_RECORDINGS]
     if parts:
         raise SwingspreadError(
-            f"{text}: whole recordings are deleted, so choose by recording, player, club, session, "
-            "block or date only"
+            f"{text}: only whole recordings can be meant here, so choose by recording, player, "
+            "club, session, block or date"
         )
 
 
@@ -164,13 +170,16 @@ def _belongs(folder: JournalFolder, ids: set[str], players: set[str]) -> bool:
 
 
 def _sets_of(saved: SavedSets, ids: set[str], players: set[str]) -> list[str]:
-    """Saved sets that ask for nothing but these recordings or players."""
+    """Saved sets that can hold nothing but what is of these recordings or players."""
     found = []
     for name, one in saved.sets.items():
         asked = one.selection
         named = {player.casefold() for player in asked.players}
-        recordings = {*asked.recordings, *(key.recording_id for key in asked.picked)}
-        if (named and named <= players) or (recordings and recordings <= ids):
+        picked = {key.recording_id for key in asked.picked}
+        if any(
+            wanted and wanted <= gone
+            for wanted, gone in ((named, players), ({*asked.recordings}, ids), (picked, ids))
+        ):
             found.append(name)
     return found
 

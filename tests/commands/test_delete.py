@@ -15,7 +15,7 @@ from imu.recordings.library import Library
 from imu.recordings.notes import SwingNote, update_notes
 from imu.recordings.saved_sets import SavedSet, read_saved_sets, update_saved_sets
 from imu.types import Club, Manifest, Player
-from imu.variation.sets import Selection
+from imu.variation.selection import Selection, SwingKey
 
 
 def manifest(player: str, name: str) -> Manifest:
@@ -77,6 +77,34 @@ def test_a_set_of_several_players_stays_for_the_others(
     assert sets["both"].selection.players == ("Ben",)
     assert "named in   saved set both" in capsys.readouterr().out
     assert b"Ada" not in everything(place)
+
+
+def test_a_set_that_can_hold_nothing_more_goes_rather_than_widens(place: Path) -> None:
+    """Of two recordings one swing of one was picked: without it, the set would be all of the
+    other."""
+    ids = {entry.name: entry.id for entry in Library(place / "library").entries()}
+    picked = Selection((ids["one"], ids["two"]), picked=(SwingKey(ids["one"], 1.0),))
+    both = Selection((ids["one"], ids["two"]))
+    update_saved_sets(
+        place / "library",
+        lambda saved: saved.with_set(SavedSet("best", picked)).with_set(SavedSet("two", both)),
+    )
+    assert delete(place, "one", "--yes") == 0
+    sets = read_saved_sets(place / "library").sets
+    assert "best" not in sets
+    assert sets["two"].selection == Selection((ids["two"],))
+
+
+def test_a_recording_outside_the_library_keeps_all_its_traces(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    entry = Library(place / "library").find("one")
+    outside = place / "elsewhere" / "one"
+    shutil.copytree(entry.folder, outside)
+    before = everything(place)
+    assert delete(place, str(outside), "--yes") == 1
+    assert "nothing was deleted" in capsys.readouterr().err
+    assert everything(place) == before
 
 
 def test_what_killed_processes_and_the_page_left_goes_too(
