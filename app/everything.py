@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from app.deletion import Traces, find_traces
 from app.handing_out import FORMATS, FROM_ANALYSIS, write_all
 from imu.errors import SwingspreadError
 from imu.exports.archive import copy_recording
+from imu.exports.writing import write_export
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.names import file_name
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, sets_document
@@ -42,30 +42,22 @@ def _recording(library: Library, entry: LibraryEntry, out: Path) -> list[Path]:
             where = place / formats[0] if len(formats) == 1 else place
             files += write_all(str(library.path), [entry.folder], formats, where)
         except SwingspreadError as problem:
-            why = place / f"no-{formats[0]}.txt"
-            why.write_text(f"{problem}\n", "utf-8")
-            files.append(why)
+            files.append(write_export(place / f"no-{formats[0]}.txt", f"{problem}\n"))
     return files
 
 
 def _journals(traces: Traces, out: Path) -> list[Path]:
-    files = []
-    for folder in traces.journals:
-        place = out / "journals" / folder.name
-        place.mkdir(parents=True)
-        for source in sorted(folder.path.iterdir()):
-            if source.is_file():
-                files.append(Path(shutil.copyfile(source, place / source.name)))
-    return files
+    return [
+        write_export(out / "journals" / folder.name / source.name, source.read_bytes())
+        for folder in traces.journals
+        for source in sorted(folder.path.iterdir())
+        if source.is_file()
+    ]
 
 
 def _sets(library: Library, traces: Traces, out: Path) -> list[Path]:
-    """Saved sets, but not those that name others too."""
     if not traces.sets:
         return []
     kept = read_saved_sets(library.path).sets
     chosen = SavedSets({name: kept[name] for name in traces.sets if name in kept})
-    file = out / "sets.json"
-    file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_bytes(sets_document(chosen))
-    return [file]
+    return [write_export(out / "sets.json", sets_document(chosen))]

@@ -194,6 +194,18 @@ def test_everything_of_a_player_goes_into_one_archive(
     assert any(name.endswith("no-tables.txt") for name in names)  # half a second holds no swing
 
 
+def test_everything_can_be_written_into_the_same_folder_again(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = ["--library", str(place / "library"), "--journals", str(place / "journals")]
+    words = ["export", "player=Ada", "--everything", "--out", str(place / "all"), *where]
+    assert main(words) == 0
+    first = capsys.readouterr().out
+    assert "session.json" in first and "sets.json" in first
+    assert main(words) == 0
+    assert capsys.readouterr().out == first
+
+
 def test_everything_needs_no_format(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
     words = ["export", "player=Ada", "--everything", "--as", "raw", "--out", str(place / "o")]
     assert main([*words, "--library", str(place / "library")]) == 1
