@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -68,7 +69,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; a user's mistake is one message on stderr and exit code 1."""
     try:
         options = build_parser().parse_args(arguments)
-        return int(options.run(options))
+        code = int(options.run(options))
+        sys.stdout.flush()
+        return code
+    except BrokenPipeError:
+        if not _output_is_cut_off():
+            raise
+        return EXIT_PROBLEM
     except SwingspreadError as problem:
         lines = [printable(line) for line in str(problem).splitlines()]  # it may quote a file
         print("swingspread:", "\n".join(lines), file=sys.stderr)
@@ -76,6 +83,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("swingspread: stopped", file=sys.stderr)
         return EXIT_INTERRUPTED
+
+
+def _output_is_cut_off() -> bool:
+    """Whether nobody reads what is printed any more, as after `| head`; then nothing more is."""
+    try:
+        os.write(sys.stdout.fileno(), b"\n")
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return True
+    return False
 
 
 if __name__ == "__main__":
