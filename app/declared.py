@@ -16,18 +16,46 @@ from imu.recordings.names import clean_label
 from imu.types import Club, Manifest, Player
 from imu.variation.blocks import FollowedPlan
 
+RANGES = {
+    "arm_length": (30.0, 110.0, "centimetres"),
+    "club_length": (50.0, 140.0, "centimetres"),
+    "wrist_distance": (0.0, 35.0, "centimetres"),
+    "butt_distance": (0.0, 120.0, "centimetres"),
+    "rate": (50, 8000, "samples a second"),
+}
+"""What can be declared, from the least to the greatest."""
+
+
+def check_declared(arguments: argparse.Namespace) -> None:
+    """Raises SwingspreadError, naming the option, when something declared cannot be."""
+    for name, (least, greatest, unit) in RANGES.items():
+        given = getattr(arguments, name)
+        if given is not None and not least <= given <= greatest:
+            option = f"--{name.replace('_', '-')}"
+            raise SwingspreadError(
+                f"{option} {given:g}: give {unit} from {least:g} to {greatest:g}"
+            )
+    club = declared_club(arguments)
+    if arguments.butt_distance is not None and arguments.butt_distance >= 100.0 * club.length:
+        raise SwingspreadError(
+            f"--butt-distance {arguments.butt_distance:g}: lies beyond the end of the club "
+            f"({100.0 * club.length:g} cm)"
+        )
+    for name in ("player", "club", "name", "session", "block"):
+        clean_label(getattr(arguments, name), f"--{name}")
+
 
 def declared_club(arguments: argparse.Namespace) -> Club:
     """The club as declared. Raises SwingspreadError when its length cannot be known."""
-    length = arguments.club_length or usual_length_cm(arguments.club)
+    length = arguments.club_length
+    if length is None:
+        length = usual_length_cm(arguments.club)
     if length is None:
         raise SwingspreadError(
             f"club {arguments.club!r}: length unknown; give it with --club-length CM, or use one "
             f"of {', '.join(CLUB_LENGTHS_CM)}"
         )
-    if not 50.0 <= length <= 140.0:
-        raise SwingspreadError(f"--club-length {length:g}: give centimetres from 50 to 140")
-    return Club(arguments.club, length / 100.0)
+    return Club(clean_label(arguments.club, "club"), length / 100.0)
 
 
 def manifest(

@@ -20,6 +20,7 @@ from imu.recordings.notes import LABELS, RecordingNotes, read_notes, update_note
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, update_saved_sets
 from imu.variation.selection import Selection, may_hold
 from imu.variation.selection_words import is_selection, parse_selection
+from imu.number_words import counted
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,8 @@ class Labelled:
         lines += [f"unfinished {folder.name}" for folder in self.unfinished]
         lines += [f"saved set  {name}" for name in self.sets]
         if self.joined:
-            noun = "recording" if self.joined == 1 else "recordings"
-            lines.append(f"{self.joined} {noun} had this player's name already: they are one now")
+            there = counted(self.joined, "recording")
+            lines.append(f"{there} had this player's name already: they are one now")
         return lines
 
 

@@ -25,6 +25,7 @@ from imu.types import Analysis, Manifest
 from imu.variation.selection import Selection, may_hold
 from imu.variation.selection_words import is_selection, parse_selection
 from imu.variation.sets import SwingSet, context_of, pool, select
+from imu.number_words import counted
 
 TELLING = ("swing", "kind", "quality", "notes", "start_s", "impact_s", "impact_club_clock_us")
 """Columns of the swing table by which swings are told apart, chosen and left out."""
@@ -118,7 +119,8 @@ def swing_set(
             parts.append(part)
         everything = pool(parts, with_curves)
     if not len(everything):
-        raise SwingspreadError(f"{name}: no swings were found in {len(entries)} recording(s)")
+        there = counted(len(entries), "recording")
+        raise SwingspreadError(f"{name}: no swings were found in {there}")
     if selection.kinds == ("ball",) and not (everything.swings["kind"] == "ball").any():
         selection = replace(selection, kinds=("practice",))
     return select(everything, selection, name)

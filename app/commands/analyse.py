@@ -8,6 +8,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.arguments import RECORDING_HELP, add_library, number
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -25,7 +27,8 @@ EXAMPLES = """\
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread analyse`."""
-    add_recording(parser)
+    parser.add_argument("recording", metavar="RECORDING", help=RECORDING_HELP)
+    add_library(parser)
     parser.add_argument(
         "--out",
         metavar="FOLDER",
@@ -36,26 +39,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--release-threshold",
-        type=float,
+        type=number,
         metavar="DEGREES",
         help="hinge opening that counts as release (default: 10)",
     )
     parser.add_argument(
         "--line-tolerance",
-        type=float,
+        type=number,
         metavar="CM",
         help="half-open distance that counts as near the target line (default: 2)",
     )
-
-
-def add_recording(parser: argparse.ArgumentParser) -> None:
-    """The arguments that name one recording."""
-    parser.add_argument(
-        "recording",
-        metavar="RECORDING",
-        help="id, unique beginning of an id, name, or folder of a recording",
-    )
-    parser.add_argument("--library", metavar="FOLDER", help="library to look in")
 
 
 def run(arguments: argparse.Namespace) -> int:

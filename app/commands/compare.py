@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from app.set_arguments import SET_HELP, add_common_arguments, metric_sizes
+from app.arguments import SET_HELP, add_set_arguments, metric_sizes, number, seed
 
 if TYPE_CHECKING:
     from imu.variation.compare import Comparison, Finding
@@ -31,11 +31,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("b", metavar="B", help="the set compared with it, said likewise")
     limits = parser.add_argument_group("limits, set before looking")
     limits.add_argument(
-        "--sd-ratio", type=float, metavar="R", help="largest growth of the spread (default: 1.5)"
+        "--sd-ratio", type=number, metavar="R", help="largest growth of the spread (default: 1.5)"
     )
     limits.add_argument(
         "--shift-sds",
-        type=float,
+        type=number,
         metavar="K",
         help="largest move of a mean, in standard deviations of A (default: 1)",
     )
@@ -47,7 +47,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="largest move of one measure's mean, in its own unit; may be repeated",
     )
     limits.add_argument("--plan", metavar="NAME", help="take the limits of a saved plan")
-    parser.add_argument("--seed", type=int, default=20_000, help="seed of the resampling")
+    parser.add_argument(
+        "--seed", type=seed, default=20_000, metavar="N", help="seed of the resampling (20000)"
+    )
     parser.add_argument(
         "--line-up",
         choices=("impact", "events"),
@@ -60,7 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="both sets were swung in one session, when the recordings do not say so",
     )
     parser.add_argument("--no-curves", action="store_true", help="compare no curves over time")
-    add_common_arguments(parser)
+    add_set_arguments(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -166,12 +168,16 @@ def print_comparison(found: Comparison, a: SwingSet, b: SwingSet, at_stake: Any)
     """Verdict first, then findings in words, the table, curves, and what to mind."""
     from app import findings_table as out
     from imu.cautions import READING_NUMBERS
+    from imu.number_words import counted
 
     shown = out.console()
-    title = f"{found.name_b} ({len(b)} swings) against {found.name_a} ({len(a)} swings)"
+    ours, theirs = counted(len(b), "swing"), counted(len(a), "swing")
+    title = f"{found.name_b} ({ours}) against {found.name_a} ({theirs})"
     shown.print(f"[bold]{out.safe(title)}: {found.verdict}[/bold]")
     left = found.left_out_a + found.left_out_b
-    shown.print(out.safe(found.headline + (f" {left} swings were left out." if left else "")))
+    shown.print(
+        out.safe(found.headline + (f" Left out: {counted(left, 'swing')}." if left else ""))
+    )
     shown.print(out.safe(limits_line(found)))
     out.print_lines(shown, "", found.refusals, mark="[bold]✗[/bold]")
     out.print_lines(shown, "", found.warnings, mark="[bold]![/bold]")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import sys
 
+from app.arguments import add_journals, add_library, add_recordings, journals_meant
+
 HELP = "delete recordings, or everything kept of a player, for good"
 EXAMPLES = """\
   swingspread delete tuesday
@@ -15,31 +17,21 @@ EXAMPLES = """\
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread delete`."""
-    parser.add_argument(
-        "recordings",
-        nargs="+",
-        metavar="RECORDING",
-        help="id, unique beginning of an id, or name of a recording, or a selection such as "
-        "player=Ada for everything kept of that player",
-    )
-    parser.add_argument("--library", metavar="FOLDER", help="library to delete from")
-    parser.add_argument("--journals", metavar="FOLDER", help="where recordings were made")
+    add_recordings(parser, "everything kept of that player")
+    add_library(parser, "delete from")
+    add_journals(parser)
     parser.add_argument("--yes", action="store_true", help="delete without asking")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Say what would go, ask, delete, and say what went."""
-    from pathlib import Path
-
     from app.deletion import erase, find_traces
     from imu.errors import SwingspreadError
-    from imu.recorder.folder import default_journals
     from imu.recordings.library import Library
     from imu.recordings.names import printable
 
     library = Library(arguments.library)
-    journals = Path(arguments.journals) if arguments.journals else default_journals()
-    traces = find_traces(library, arguments.recordings, journals)
+    traces = find_traces(library, arguments.recordings, journals_meant(arguments))
     for line in traces.lines():
         print(printable(line))
     if not arguments.yes:

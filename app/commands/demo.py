@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from app.arguments import add_library
 from app.commands.serve import add_serving_arguments
 from app.ending import ending_on_signals
 
@@ -16,7 +17,7 @@ EXAMPLES = """\
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread demo`."""
-    parser.add_argument("--library", metavar="FOLDER", help="library to show beside the samples")
+    add_library(parser, "show beside the samples")
     add_serving_arguments(parser)
 
 

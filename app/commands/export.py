@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
+from app.arguments import add_journals, add_library, add_recordings, journals_meant
 from app.handing_out import FORMATS, write_all
 
 HELP = "write recordings and results as open files: tables, spreadsheet, raw streams, pictures"
@@ -19,15 +20,9 @@ EXAMPLES = """\
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread export`."""
-    parser.add_argument(
-        "recordings",
-        nargs="+",
-        metavar="RECORDING",
-        help="id, unique beginning of an id, name, or folder of a recording, or a selection such "
-        "as player=Ada for all that fit; several may be given",
-    )
-    parser.add_argument("--library", metavar="FOLDER", help="library to look in")
-    parser.add_argument("--journals", metavar="FOLDER", help="where recordings were made")
+    add_recordings(parser, "all that fit")
+    add_library(parser)
+    add_journals(parser)
     place = parser.add_mutually_exclusive_group(required=True)
     place.add_argument("--out", metavar="FOLDER", help="folder to write into")
     place.add_argument("--archive", metavar="FILE.zip", help="one archive of everything instead")
@@ -51,17 +46,16 @@ def run(arguments: argparse.Namespace) -> int:
     """Write each format for each recording; several recordings get a folder each."""
     from imu.errors import SwingspreadError
     from imu.exports.archive import write_archive
+    from imu.number_words import counted
 
     if arguments.everything:
         from app.everything import everything_of
-        from imu.recorder.folder import default_journals
         from imu.recordings.library import Library
 
         if arguments.formats:
             raise SwingspreadError("--everything: every format is written; leave out --as")
         library = Library(arguments.library)
-        journals = Path(arguments.journals) if arguments.journals else default_journals()
-        recordings, fill = everything_of(library, arguments.recordings, journals)
+        recordings, fill = everything_of(library, arguments.recordings, journals_meant(arguments))
     else:
         formats = list(dict.fromkeys(arguments.formats or ("tables", "spreadsheet")))
         recordings = folders_meant(arguments.library, arguments.recordings)
@@ -71,7 +65,8 @@ def run(arguments: argparse.Namespace) -> int:
 
     if arguments.archive:
         names = write_archive(Path(arguments.archive), fill)
-        print(f"{arguments.archive}: {len(names)} files of {len(recordings)} recording(s)")
+        files, held = counted(len(names), "file"), counted(len(recordings), "recording")
+        print(f"{arguments.archive}: {files} of {held}")
     else:
         for file in fill(Path(arguments.out)):
             print(file)

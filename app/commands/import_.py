@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from app.arguments import add_library
+
 if TYPE_CHECKING:
     from imu.recordings.library import Library, LibraryEntry
     from imu.types import Recording
@@ -73,7 +75,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="in place of CSV files: every recording of a Motion-BIDS folder written by "
         "`swingspread export`",
     )
-    parser.add_argument("--library", metavar="FOLDER", help="library to add to")
+    add_library(parser, "add to")
     parser.add_argument("--name", help="name of the recording")
     parser.add_argument("--player", help="name of the player")
     parser.add_argument("--session", help="label of the session")

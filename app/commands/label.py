@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from app.arguments import add_journals, add_library, add_recordings, journals_meant
+
 HELP = "rename a player; call recordings, sessions or blocks otherwise"
 EXAMPLES = """\
   swingspread label "player=Ada Fairwy" --player "Ada Fairway"
@@ -15,13 +17,7 @@ EXAMPLES = """\
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread label`."""
-    parser.add_argument(
-        "recordings",
-        nargs="+",
-        metavar="RECORDING",
-        help="id, unique beginning of an id, or name of a recording, or a selection such as "
-        "player=Ada for every recording it fits",
-    )
+    add_recordings(parser, "every recording it fits")
     parser.add_argument("--player", metavar="NAME", help="the player's name, in saved sets too")
     parser.add_argument("--session", metavar="LABEL", help="the session")
     parser.add_argument("--block", metavar="LABEL", help="the block")
@@ -29,17 +25,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--as-recorded", action="store_true", help="take back every label given since"
     )
-    parser.add_argument("--library", metavar="FOLDER", help="library to change")
-    parser.add_argument("--journals", metavar="FOLDER", help="where recordings were made")
+    add_library(parser, "change")
+    add_journals(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Label, and say what is called otherwise now."""
-    from pathlib import Path
-
     from app.labelling import label
     from imu.errors import SwingspreadError
-    from imu.recorder.folder import default_journals
     from imu.recordings.library import Library
     from imu.recordings.names import printable
     from imu.recordings.notes import LABELS
@@ -51,8 +44,9 @@ def run(arguments: argparse.Namespace) -> int:
             "back with --as-recorded"
         )
     labels: dict[str, str | None] = dict.fromkeys(LABELS) if arguments.as_recorded else {**given}
-    journals = Path(arguments.journals) if arguments.journals else default_journals()
-    done = label(Library(arguments.library), arguments.recordings, labels, journals)
+    done = label(
+        Library(arguments.library), arguments.recordings, labels, journals_meant(arguments)
+    )
     for line in done.lines():
         print(printable(line))
     return 0

@@ -8,6 +8,8 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from app.arguments import add_library
+
 if TYPE_CHECKING:
     from imu.recordings.library import LibraryEntry
 
@@ -28,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="WORD",
         help="show only recordings with these words in an id, name, player, club or label",
     )
-    parser.add_argument("--library", metavar="FOLDER", help="library to look in")
+    add_library(parser)
     parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
 
 
@@ -36,6 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Print one line a recording; damaged ones are named with the reason on stderr."""
     from imu.recordings.library import Library
     from imu.recordings.names import printable
+    from imu.number_words import counted
 
     library = Library(arguments.library)
     held = library.entries()
@@ -46,7 +49,9 @@ def run(arguments: argparse.Namespace) -> int:
     elif entries:
         print_table([cells(entry) for entry in entries if entry.manifest is not None])
     elif held:
-        print(f"none of the {len(held)} recordings in {library.path} has these words")
+        print(
+            f"no recording has these words; {library.path} holds {counted(len(held), 'recording')}"
+        )
     else:
         print(f"no recordings in {library.path}; bring one in with `swingspread import`")
     for entry in entries:

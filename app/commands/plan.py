@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from app.set_arguments import metric_sizes
+from app.arguments import add_library, metric_sizes, number, whole_number
 
 HELP = "plan a test: swings needed, alternating blocks, limits kept beforehand"
 EXAMPLES = """\
@@ -21,21 +21,37 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread plan`."""
     what = parser.add_argument_group("what the test shall see")
     what.add_argument(
-        "--see-ratio", type=float, metavar="R", help="growth of the spread to see (default: limit)"
+        "--see-ratio",
+        type=number,
+        metavar="R",
+        help="growth of the spread to see (default: the limit)",
     )
     what.add_argument(
-        "--see-shift", type=float, metavar="K", help="move of the mean to see, in SDs"
+        "--see-shift", type=number, metavar="K", help="move of the mean to see, in SDs"
     )
     what.add_argument(
-        "--swings", type=int, metavar="N", help="swings in each set, instead of a change to see"
+        "--swings",
+        type=whole_number,
+        metavar="N",
+        help="swings in each set, instead of a change to see",
     )
-    what.add_argument("--power", type=float, default=0.8, help="chance to see it (default: 0.8)")
+    what.add_argument(
+        "--power", type=number, default=0.8, metavar="P", help="chance to see it (default: 0.8)"
+    )
     layout = parser.add_argument_group("layout")
     layout.add_argument(
-        "--per-block", type=int, default=10, metavar="N", help="most swings in a block (10)"
+        "--per-block",
+        type=whole_number,
+        default=10,
+        metavar="N",
+        help="most swings in a block (10)",
     )
     layout.add_argument(
-        "--per-session", type=int, default=60, metavar="N", help="most swings in a session (60)"
+        "--per-session",
+        type=whole_number,
+        default=60,
+        metavar="N",
+        help="most swings in a session (60)",
     )
     layout.add_argument(
         "--blocks",
@@ -46,7 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     limits = parser.add_argument_group("limits kept with the plan")
     limits.add_argument(
-        "--limit-ratio", type=float, default=1.5, metavar="R", help="growth of the spread (1.5)"
+        "--limit-ratio", type=number, default=1.5, metavar="R", help="growth of the spread (1.5)"
     )
     limits.add_argument(
         "--limit",
@@ -58,7 +74,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     limits.add_argument("--save", metavar="NAME", help="keep the plan in the library")
     parser.add_argument("--show", metavar="NAME", help="show a plan kept earlier")
     parser.add_argument("--table", action="store_true", help="show swings needed by change")
-    parser.add_argument("--library", metavar="FOLDER", help="library to keep it in")
+    add_library(parser, "keep it in")
     parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
 

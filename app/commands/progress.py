@@ -5,9 +5,11 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from app.set_arguments import add_common_arguments
+from app.arguments import add_set_arguments
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from imu.shown_units import ShownUnits
     from imu.variation.progress import Progress
 
@@ -33,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         help="a saved set, or a selection such as player=Ada,club=driver",
     )
-    add_common_arguments(parser)
+    add_set_arguments(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -66,14 +68,11 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def print_library(table: object, units: ShownUnits) -> None:
+def print_library(table: pd.DataFrame, units: ShownUnits) -> None:
     """One line a session and club: mean ± SD of the measures that lead."""
-    import pandas as pd
-
     from app import findings_table as out
     from imu.number_words import decimals, number
 
-    assert isinstance(table, pd.DataFrame)
     names = list(dict.fromkeys(table["metric"]))[:MOST_SHOWN]
     rows = []
     for _, session in table.groupby(["session_key", "club"], sort=False):
@@ -102,9 +101,10 @@ def print_progress(found: Progress) -> None:
     from app import findings_table as out
     from imu.cautions import READING_NUMBERS
     from imu.number_words import decimals, number
+    from imu.number_words import counted
 
     shown = out.console()
-    title = f"{found.player}, {found.club}: {len(found.order)} sessions"
+    title = f"{found.player}, {found.club}: {counted(len(found.order), 'session')}"
     shown.print(f"[bold]{out.safe(title)}[/bold]")
     out.print_lines(shown, "", found.warnings, mark="[bold]![/bold]")
     out.print_lines(shown, "Level", [trend.level_sentence for trend in found.trends])

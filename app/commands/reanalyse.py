@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import sys
 
+from app.arguments import add_library, whole_number
+
 HELP = "analyse every recording that has no up-to-date analysis, over all cores"
 EXAMPLES = """\
   swingspread reanalyse
@@ -21,8 +23,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="SELECTION",
         help="recordings, or selections such as player=Ada (default: the whole library)",
     )
-    parser.add_argument("--library", metavar="FOLDER", help="library to look in")
-    parser.add_argument("--jobs", type=int, metavar="N", help="recordings at a time (all cores)")
+    add_library(parser)
+    parser.add_argument(
+        "--jobs", type=whole_number, metavar="N", help="recordings at a time (as many as cores)"
+    )
     parser.add_argument(
         "--scheduler",
         metavar="ADDRESS",
@@ -45,6 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
     from imu.errors import SwingspreadError
     from imu.recordings.library import Library
     from imu.recordings.names import printable
+    from imu.number_words import counted
 
     jobs = os.cpu_count() or 1 if arguments.jobs is None else arguments.jobs
     if not 1 <= jobs <= 256:
@@ -85,5 +90,6 @@ def run(arguments: argparse.Namespace) -> int:
     finally:
         for line in failed:
             print(f"! {printable(line)}", file=sys.stderr)
-    print(f"{done - len(failed)} analysed, {swings} swings" + f", {len(failed)} not" * bool(failed))
+    found = f"{done - len(failed)} analysed, {counted(swings, 'swing')}"
+    print(found + f", {len(failed)} not" * bool(failed))
     return 1 if failed else 0

@@ -6,6 +6,14 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
+from app.arguments import (
+    add_journals,
+    add_library,
+    journals_meant,
+    number,
+    seconds,
+    whole_number,
+)
 from app.clubs import CLUB_LENGTHS_CM
 from imu.further_sensors import ROLE_CODES
 
@@ -41,18 +49,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     who.add_argument("--player", default="", help="name of the player")
     who.add_argument("--left-handed", action="store_true", help="the player swings left-handed")
     who.add_argument(
-        "--arm-length", type=float, default=62.0, metavar="CM", help="shoulder to wrist (62)"
+        "--arm-length", type=number, default=62.0, metavar="CM", help="shoulder to wrist (62)"
     )
     who.add_argument(
         "--club", default="7-iron", metavar="NAME", help=f"{', '.join(CLUB_LENGTHS_CM)} or your own"
     )
-    who.add_argument("--club-length", type=float, metavar="CM", help="measured length of the club")
+    who.add_argument("--club-length", type=number, metavar="CM", help="measured length of the club")
     who.add_argument("--session", default="", help="label of the session")
     who.add_argument("--block", default="", help="label of the block, such as practice or pressure")
     who.add_argument("--plan", metavar="NAME", help="follow the blocks of a plan kept earlier")
     who.add_argument(
         "--plan-session",
-        type=int,
+        type=whole_number,
         metavar="N",
         help="session of the plan (the first not yet recorded)",
     )
@@ -75,35 +83,39 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             help=f"record a further sensor, on the {role}; without SERIAL the one whose role it is",
         )
     worn.add_argument(
-        "--wrist-distance", type=float, metavar="CM", help="forearm sensor to the wrist (6)"
+        "--wrist-distance", type=number, metavar="CM", help="forearm sensor to the wrist (6)"
     )
     worn.add_argument(
-        "--butt-distance", type=float, metavar="CM", help="butt of the club to its sensor (33)"
+        "--butt-distance", type=number, metavar="CM", help="butt of the club to its sensor (33)"
     )
-    worn.add_argument("--rate", type=int, metavar="HZ", help="sampling rate (as the sensor is set)")
+    worn.add_argument(
+        "--rate", type=whole_number, metavar="HZ", help="sampling rate (as the sensor is set)"
+    )
     add_virtual(worn)  # type: ignore[arg-type]
-    parser.add_argument("--seconds", type=float, metavar="N", help="end by itself after N seconds")
+    parser.add_argument(
+        "--seconds", type=seconds, metavar="N", help="end by itself after N seconds"
+    )
     parser.add_argument(
         "--resume", action="store_true", help="go on with the latest interrupted recording"
     )
     parser.add_argument(
         "--no-analysis", action="store_true", help="do not analyse the recording at the end"
     )
-    parser.add_argument("--journals", metavar="FOLDER", help="where to record")
-    parser.add_argument("--library", metavar="FOLDER", help="library to add to")
+    add_journals(parser, "where to record")
+    add_library(parser, "add to")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Record until Ctrl-C or the time is up, then put it into the library and analyse it."""
     import asyncio
 
-    from app.declared import declared_club, planned
+    from app.declared import check_declared, planned
     from app.planned_session import compare_words
     from app.recording_screen import RecordingScreen
     from imu.recorder.finish import finish_recording
     from imu.recordings.library import Library
 
-    declared_club(arguments)
+    check_declared(arguments)
     plan = planned(arguments)
     screen = RecordingScreen()
     folder = asyncio.run(_record(arguments, screen, plan))
@@ -142,15 +154,13 @@ def _clock_doubt(library: str | None) -> str:
 async def _record(
     arguments: argparse.Namespace, screen: RecordingScreen, plan: FollowedPlan | None
 ) -> JournalFolder:
-    from pathlib import Path
-
     from app.commands.sensors import open_radio
     from app.declared import further_roles, manifest
     from imu.errors import SwingspreadError
-    from imu.recorder.folder import default_journals, interrupted, new_folder
+    from imu.recorder.folder import interrupted, new_folder
     from imu.recorder.plan_steps import follow_plan
 
-    root = Path(arguments.journals) if arguments.journals else default_journals()
+    root = journals_meant(arguments)
     screen.cautions()
     if doubt := _clock_doubt(arguments.library):
         screen.say(f"warning: {doubt}")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from app.arguments import add_journals, add_library, journals_meant
+
 if TYPE_CHECKING:
     from imu.recorder.folder import JournalFolder
 
@@ -18,20 +20,19 @@ EXAMPLES = """\
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread recover`."""
     parser.add_argument("--list", action="store_true", help="only list them")
-    parser.add_argument("--journals", metavar="FOLDER", help="where recordings were made")
-    parser.add_argument("--library", metavar="FOLDER", help="library to add to")
+    add_journals(parser)
+    add_library(parser, "add to")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """List what was interrupted, finish it, say what was kept."""
     import sys
-    from pathlib import Path
 
     from imu.recorder.finish import finish_all
-    from imu.recorder.folder import all_folders, default_journals, interrupted
+    from imu.recorder.folder import all_folders, interrupted
     from imu.recordings.library import Library
 
-    root = Path(arguments.journals) if arguments.journals else default_journals()
+    root = journals_meant(arguments)
     folders = interrupted(root)
     for busy in (folder for folder in all_folders(root) if folder.held):
         print(f"{busy.name}: being recorded just now; left alone")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from app.set_arguments import SET_HELP
+from app.arguments import SET_HELP, add_library
 
 HELP = "make a printable report of a recording or a set of swings, alone or against another"
 EXAMPLES = """\
@@ -18,7 +18,7 @@ EXAMPLES = """\
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread report`."""
     parser.add_argument("set", metavar="SET", help=SET_HELP)
-    parser.add_argument("--library", metavar="FOLDER", help="library to look in")
+    add_library(parser)
     parser.add_argument(
         "--against",
         metavar="SET",
@@ -41,6 +41,7 @@ def run(arguments: argparse.Namespace) -> int:
     from imu.exports.report import compose_report, set_manifest, write_report
     from imu.exports.report_page import render
     from imu.variation.compare import compare_sets
+    from imu.number_words import counted
 
     chosen = swing_set(arguments.library, arguments.set)
     against = comparison = None
@@ -54,5 +55,5 @@ def run(arguments: argparse.Namespace) -> int:
     written = [write_report(content, Path(arguments.out))]
     if arguments.pdf:
         written.append(print_pdf(render(content), Path(arguments.pdf)))
-    print(f"report of {len(chosen)} swings: {', '.join(str(file) for file in written)}")
+    print(f"report of {counted(len(chosen), 'swing')}: {', '.join(str(file) for file in written)}")
     return 0

@@ -10,6 +10,7 @@ import threading
 from collections.abc import AsyncIterator, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from app.arguments import seconds
 from imu.further_sensors import ROLE_CODES
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ ROLES = ("forearm", "club", *ROLE_CODES)
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread sensors`."""
     parser.add_argument(
-        "--seconds", type=float, default=5.0, metavar="S", help="how long to listen (default: 5)"
+        "--seconds", type=seconds, default=5.0, metavar="S", help="how long to listen (default: 5)"
     )
     parser.add_argument(
         "--identify", metavar="SERIAL", help="make this sensor blink for ten seconds"

@@ -11,6 +11,7 @@ import time
 import webbrowser
 from typing import TYPE_CHECKING
 
+from app.arguments import add_library, whole_number
 from app.ending import STOPPED, Ending, ending_on_signals
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ For a tablet on the same network: {address}
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread serve`."""
-    parser.add_argument("--library", metavar="FOLDER", help="library to show")
+    add_library(parser, "show")
     parser.add_argument(
         "--lan",
         nargs="?",
@@ -57,7 +58,7 @@ def add_serving_arguments(parser: argparse.ArgumentParser) -> None:
     """Port and browser, as in every command that serves."""
     parser.add_argument(
         "--port",
-        type=int,
+        type=whole_number,
         metavar="PORT",
         help=f"port to serve on (default: {FIRST_PORT}, or the next that is free)",
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from app.set_arguments import SET_HELP, add_common_arguments
+from app.arguments import SET_HELP, add_set_arguments
 
 if TYPE_CHECKING:
     from imu.shown_units import ShownUnits
@@ -25,7 +25,7 @@ MARKS_MS = (-600, -400, -300, -200, -150, -100, -75, -50, -25, 0, 25)
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread spread`."""
     parser.add_argument("set", metavar="SET", help=SET_HELP)
-    add_common_arguments(parser)
+    add_set_arguments(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -100,10 +100,11 @@ def associations(swings: SwingSet, names: list[str], units: ShownUnits) -> dict[
 def print_spread(document: dict[str, Any]) -> None:
     """The document in tables and sentences."""
     from app import findings_table as out
+    from imu.number_words import counted
     from imu.variation.spread import drift_established, spread_sentences
 
     shown = out.console()
-    shown.print(f"[bold]{out.safe(document['set'])}: {document['swings']} swings[/bold]")
+    shown.print(f"[bold]{out.safe(document['set'])}: {counted(document['swings'], 'swing')}[/bold]")
     out.print_lines(
         shown,
         f"{len(document['left_out'])} left out" if len(document["left_out"]) else "",

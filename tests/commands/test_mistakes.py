@@ -1,0 +1,76 @@
+"""What is mistyped is told in one message, before anything is done, and nothing is guessed."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from app.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def told(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    """What the command says of a mistake, on one line; it ends with code 1 or 2."""
+    try:
+        code = main(words)
+    except SystemExit as ending:
+        code = int(ending.code or 0)
+    printed = capsys.readouterr()
+    assert code in (1, 2)
+    assert "Traceback" not in printed.err
+    return printed.err.strip().splitlines()[-1]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ("analyse one --release-threshold ten", "--release-threshold: 'ten' is not a number"),
+        ("analyse one --line-tolerance nan", "--line-tolerance: 'nan' is not a number"),
+        ("compare a b --seed -1", "--seed: '-1': give 0 or a greater"),
+        ("compare a b --sd-ratio 1,5", "--sd-ratio: '1,5' is not a number such as 10 or 1.5"),
+        ("plan --see-shift nan", "--see-shift: 'nan' is not a number"),
+        ("plan --swings 20.5", "--swings: '20.5' is not a whole number"),
+        ("reanalyse --jobs all", "--jobs: 'all' is not a whole number"),
+        ("sets leave-out one four why", "SWING: 'four' is not a whole number"),
+        ("sensors --seconds inf", "--seconds: 'inf' is not a number"),
+        ("sensors --seconds 0", "--seconds: '0': give more than 0 seconds"),
+        ("record --virtual --seconds -1", "--seconds: '-1': give more than 0 seconds"),
+        ("record --virtual --rate 100000", "--rate 100000: give samples a second from 50 to 8000"),
+        ("record --virtual --rate -5", "--rate -5: give samples a second"),
+        ("record --virtual --arm-length 0.62", "--arm-length 0.62: give centimetres from 30 to"),
+        ("record --virtual --club-length 0", "--club-length 0: give centimetres from 50 to 140"),
+        ("record --virtual --wrist-distance -3", "--wrist-distance -3: give centimetres"),
+        ("record --virtual --butt-distance 200", "--butt-distance 200: give centimetres"),
+        ("record --virtual --butt-distance 95", "--butt-distance 95: lies beyond the end of the"),
+        ("record --virtual --block a\nb", "--block: take out line breaks"),
+    ],
+)
+def test_a_number_that_cannot_be_is_told_with_its_option(
+    words: str, says: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    places = ["--library", str(tmp_path / "library")]
+    if words.startswith("sensors"):
+        places = []
+    elif words.startswith("record"):
+        places += ["--journals", str(tmp_path / "journals")]
+    assert says in told([*words.split(" "), *places], capsys)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes of POSIX")
+def test_output_that_nobody_reads_is_no_mistake(tmp_path: Path) -> None:
+    """As after `| head`: writing to a pipe without a reader fails with EPIPE (IEEE Std 1003.1)."""
+    read, write = os.pipe()
+    os.close(read)
+    command = [sys.executable, "-m", "app.cli", "list", "--library", str(tmp_path)]
+    try:
+        ended = subprocess.run(command, stdout=write, stderr=subprocess.PIPE, cwd=ROOT, check=False)
+    finally:
+        os.close(write)
+    assert ended.stderr == b""
+    assert ended.returncode == 1
