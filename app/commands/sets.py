@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from app.arguments import add_library, whole_number
+
 if TYPE_CHECKING:
     from imu.variation.selection import LeftOut, Selection, SwingKey
 
@@ -24,7 +26,7 @@ EXAMPLES = """\
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of `swingspread sets`."""
     place = argparse.ArgumentParser(add_help=False)
-    place.add_argument("--library", metavar="FOLDER", help="library to look in")
+    add_library(place)
     place.add_argument("--json", action="store_true", help="print JSON instead of text")
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
     actions.add_parser("list", parents=[place], help="the sets and plans kept")
@@ -54,7 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     back = actions.add_parser("take-back", parents=[place], help="count a swing again")
     for one in (out, back):
         one.add_argument("recording", metavar="RECORDING")
-        one.add_argument("number", type=int, metavar="SWING", help="number of the swing")
+        one.add_argument("number", type=whole_number, metavar="SWING", help="number of the swing")
     out.add_argument("reason", metavar="REASON")
 
 
@@ -114,19 +116,29 @@ def _save(arguments: argparse.Namespace) -> int:
     from dataclasses import replace
 
     from app.swing_sets import what_is_meant
+    from imu.errors import SwingspreadError
     from imu.recordings.library import Library
     from imu.recordings.saved_sets import SavedSet, check_set_name, update_saved_sets
 
     name = check_set_name(arguments.name)
     library = Library(arguments.library)
-    selection, _, _ = what_is_meant(library, arguments.set)
+    selection, _, fitting = what_is_meant(library, arguments.set)
     picked = list(selection.picked)
     for text in arguments.pick:
         picked += _keys(arguments.library, text)
     left_out = list(selection.left_out)
     for text in arguments.leave_out:
         left_out += _left_out(arguments.library, text)
-    selection = replace(selection, picked=tuple(picked), left_out=tuple(left_out))
+    held = {entry.id for entry in fitting}
+    for key in (*picked, *(one.swing for one in left_out)):
+        if key.recording_id not in held:
+            raise SwingspreadError(
+                f"recording {key.recording_id} is not in {arguments.set}, so none of its swings "
+                "can be picked or left out; name a set that holds it"
+            )
+    selection = replace(
+        selection, picked=tuple(dict.fromkeys(picked)), left_out=tuple(dict.fromkeys(left_out))
+    )
     now = datetime.datetime.now().astimezone().isoformat(timespec="seconds")
     update_saved_sets(library.path, lambda saved: saved.with_set(SavedSet(name, selection, now)))
     print(f"{name}: {describe(selection)}")

@@ -138,8 +138,10 @@ def test_sets_are_kept_shown_used_and_forgotten(library, capsys):
     name = next(e.name for e in library.entries() if e.manifest.block == "pressure")
     words = ("sets", "save", "calm", name, "--leave-out", f"{name}:4=the phone rang")
     assert run(library, capsys, *words)[0] == 0
-    words = ("sets", "save", "few", name, "--pick", f"{name}:1,2,3,5,6,7")
-    assert run(library, capsys, *words)[0] == 0
+    words = ("sets", "save", "few", name, "--pick", f"{name}:1,2,3,5,6,7", "--pick", f"{name}:7")
+    code, out, _ = run(library, capsys, *words)
+    assert code == 0
+    assert "6 picked" in out
     assert "1 left out by hand" in run(library, capsys, "sets", "list")[1]
     shown = run(library, capsys, "sets", "show", "calm")[1]
     assert "swing 4: the phone rang" in shown
@@ -207,12 +209,19 @@ def test_progress_lists_the_library_and_follows_one_player(library, capsys):
         (("spread", "since=soon"), "YYYY-MM-DD"),
         (("sets", "save", "a=b", B), "without ="),
         (("sets", "save", "x", B, "--pick", "nothing"), "swing numbers"),
+        (("sets", "save", "x", B, "--pick", "{practice}:3"), "is not in block=pressure"),
+        (("sets", "save", "x", B, "--leave-out", "{practice}:3=wind"), "is not in block=pressure"),
         (("plan", "--see-ratio", "1.001"), "too small"),
         (("plan", "--limit", "hinge=3"), "no measure"),
     ],
 )
 def test_mistakes_are_one_message_and_no_traceback(library, capsys, words, said):
-    code, out, err = run(library, capsys, *words)
+    (practice,) = (
+        entry.id
+        for entry in library.entries()
+        if (entry.manifest.block, entry.manifest.club.name) == ("practice", "7 iron")
+    )
+    code, out, err = run(library, capsys, *(word.format(practice=practice) for word in words))
     assert code == 1
     assert err.startswith("swingspread: ")
     assert said in err
