@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from app.derived import keep, read_cached
+from app.preferences import read_preferences
 from app.terminal import progress_bar
 from imu.recordings.library import Library
 from imu.recordings.notes import RecordingNotes, read_notes
@@ -82,10 +83,11 @@ def analysed(
 ) -> Analysed:
     """Analyse the recording meant by ``text``, with a progress bar, or take it from the cache.
 
-    afresh : analyse even when a result is kept. Raises SwingspreadError when the recording is
-    not found, damaged, or lacks what an analysis needs.
+    settings : by default those of the Settings page. afresh : analyse even when a result is kept.
+    Raises SwingspreadError when the recording is not found, damaged, or lacks what an analysis
+    needs.
     """
-    chosen = settings or AnalysisSettings()
+    chosen = settings or read_preferences().analysis_settings()
     shelf = Library(library)
     entry = shelf.find(text)
     notes = read_notes(entry.folder)

@@ -15,6 +15,7 @@ import pyarrow as pa
 from app.chosen import NOTED, analysed, noted, noted_on
 from app.derived import read_cached_swings
 from app.known_labels import with_known_labels
+from app.preferences import read_preferences
 from imu.errors import SwingspreadError
 from imu.moments import moment
 from imu.recordings.library import Library, LibraryEntry
@@ -94,17 +95,17 @@ def swing_set(
     library_path: str | None,
     text: str,
     with_curves: bool = True,
-    settings: AnalysisSettings | None = None,
     metrics: Sequence[str] | None = None,
 ) -> SwingSet:
-    """The swings that ``text`` means, analysed now or read from the cache.
+    """The swings that ``text`` means, analysed now by the settings of the Settings page, or read
+    from the cache.
 
     metrics : when given, only these and what tells swings apart, and no curves: many times
     quicker over hundreds of recordings.
     In recordings without a struck ball practice swings are taken. Raises SwingspreadError when
     nothing is meant, or a recording cannot be analysed.
     """
-    chosen = settings or AnalysisSettings()
+    chosen = read_preferences().analysis_settings()
     with_curves = with_curves and metrics is None
     library = Library(library_path)
     selection, name, entries = what_is_meant(library, text)

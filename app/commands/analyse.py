@@ -41,13 +41,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--release-threshold",
         type=number,
         metavar="DEGREES",
-        help="hinge opening that counts as release (default: 10)",
+        help="hinge opening that counts as release (default: as on the Settings page, at first 10)",
     )
     parser.add_argument(
         "--line-tolerance",
         type=number,
         metavar="CM",
-        help="half-open distance that counts as near the target line (default: 2)",
+        help="half the width of the strip that counts as near the target line (default: as on the "
+        "Settings page, at first 2)",
     )
 
 
@@ -73,14 +74,17 @@ def run(arguments: argparse.Namespace) -> int:
 def chosen_settings(
     release_threshold_deg: float | None, line_tolerance_cm: float | None
 ) -> AnalysisSettings:
-    """Analysis settings with what the user changed. Raises SwingspreadError for nonsense."""
+    """The settings of the Settings page with what the command line changes of them.
+
+    Raises SwingspreadError for what cannot be.
+    """
     from dataclasses import replace
 
+    from app.preferences import read_preferences
     from imu.errors import SwingspreadError
-    from imu.settings import AnalysisSettings
     from imu.units import DEG
 
-    settings = AnalysisSettings()
+    settings = read_preferences().analysis_settings()
     if release_threshold_deg is not None:
         if not 0.5 <= release_threshold_deg <= 45.0:
             raise SwingspreadError("--release-threshold: give degrees from 0.5 to 45, as 10")

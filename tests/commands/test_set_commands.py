@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 
 import invented_sets as swings
 import numpy as np
@@ -10,10 +11,22 @@ import pytest
 
 from app.cli import main
 from app.derived import keep
+from app.preferences import Preferences, keep_preferences
 from imu.recordings.content import content_id
 from imu.recordings.library import Library
 from imu.settings import AnalysisSettings
 from imu.types import CLUB, FOREARM, Recording, Stream
+
+
+SETTINGS = AnalysisSettings()
+
+
+@pytest.fixture(autouse=True)
+def preferred(tmp_path, monkeypatch):
+    """The file of the preferences; there is none at first."""
+    file = tmp_path / "preferences.json"
+    monkeypatch.setattr("app.preferences.preferences_file", lambda: file)
+    return file
 
 
 def _stream(role, seed):
@@ -30,14 +43,23 @@ def _stream(role, seed):
     )
 
 
-def _add(library, seed, count=20, curves=False, sd_factor=1.0, shift=None, **context):
+def _add(
+    library,
+    seed,
+    count=20,
+    curves=False,
+    sd_factor=1.0,
+    shift=None,
+    settings=SETTINGS,
+    **context,
+):
     """A recording of a moment, with an invented analysis kept beside it."""
     manifest = swings.manifest_of(**context)
     streams = {FOREARM: _stream(FOREARM, seed), CLUB: _stream(CLUB, seed + 1000)}
     identity = content_id(manifest, streams)
     entry, _ = library.add(Recording(identity, manifest, streams))
     table = swings.swing_table(count, seed, sd_factor, shift)
-    keep(entry.folder, AnalysisSettings(), swings.analysis_of(table, entry.id, curves))
+    keep(entry.folder, settings, swings.analysis_of(table, entry.id, curves))
     return entry
 
 
@@ -163,6 +185,18 @@ def test_a_swing_left_out_counts_nowhere_until_taken_back(library, capsys):
     assert "swing 4: slipped" in out
     assert run(library, capsys, "sets", "take-back", name, "4")[0] == 0
     assert "40 swings" in run(library, capsys, "spread", B, "--metrics", "release_ms")[1]
+
+
+def test_swings_are_measured_by_the_settings_of_the_page(library, capsys, preferred):
+    """The commands speak of the same numbers as the pages: of an analysis by these settings."""
+    keep_preferences(Preferences(release_threshold_deg=5.0))
+    settings = AnalysisSettings(release_threshold=math.radians(5.0))
+    _add(library, 9, 12, player="Bo Links", day="2026-05-02", settings=settings)
+    words = ("--metrics", "release_ms")
+    assert "12 swings" in run(library, capsys, "spread", "player=Bo Links", *words)[1]
+    assert "Bo Links" in run(library, capsys, "progress", "since=2026-05-02", *words)[1]
+    preferred.unlink()
+    assert run(library, capsys, "spread", "player=Bo Links", *words)[0] == 1  # 0.5 s cannot be
 
 
 def test_spread_shows_numbers_time_timing_and_modes(library, capsys):
