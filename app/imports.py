@@ -17,7 +17,8 @@ from imu.errors import SwingspreadError
 from imu.recordings.importer import import_csv
 from imu.types import CLUB, FOREARM
 
-_ROLE_WORDS = ((FOREARM, r"forearm|arm|wrist"), (CLUB, r"club|shaft|grip"))
+_ROLE_WORDS = ((FOREARM, r"(?<!w)arm|wrist"), (CLUB, r"club|shaft|grip"))
+"""Words of a file's name; "warm-up" names no arm."""
 _TABLES = (".csv", ".csv.gz", ".txt", ".txt.gz", ".tsv", ".tsv.gz")
 
 
@@ -110,7 +111,8 @@ def bring_in(
     with tempfile.TemporaryDirectory(prefix="swingspread-import-") as scratch:
         paths = {}
         for role, file in found.items():
-            paths[role] = Path(scratch) / file.name
+            paths[role] = Path(scratch) / role / file.name  # two may have one name
+            paths[role].parent.mkdir()
             paths[role].write_bytes(file.content)
         recording = import_csv(
             paths[FOREARM],

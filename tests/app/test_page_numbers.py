@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import math
 import re
 from pathlib import Path
@@ -14,11 +15,13 @@ from invented_swings import invented_analysis
 from app.components.numbers import plain, with_unit
 from app.components.tiles import tile
 from app.derived import keep, read_cached
-from app.imports import Dropped, dropped_files, sort_out
+from app.imports import Dropped, bring_in, dropped_files, sort_out
 from app.preferences import Preferences, keep_preferences, read_preferences
+from app.shelf import LibraryShelf
 from app.summary import levels
 from imu.errors import SwingspreadError
 from imu.number_words import decimals_for
+from imu.recordings.library import Library
 from imu.settings import AnalysisSettings
 from imu.types import Analysis
 
@@ -114,6 +117,20 @@ def test_dropped_files_are_told_apart_by_name_and_content() -> None:
         Dropped("columns.json", b'{"columns": {}}'),
     ]
     assert list(sort_out(files)) == ["forearm", "club", "meta", "map"]
+    warm = [Dropped(f"warm-up-{place}.csv", b"") for place in ("arm", "club")]
+    assert list(sort_out(warm)) == ["forearm", "club"]
+
+
+def test_a_meta_file_and_a_map_of_the_same_name_are_both_read(tmp_path: Path) -> None:
+    """Dropped from two folders: a browser tells the name alone."""
+    sensor = {"rate_hz": 100}
+    meta = {"format": 1, "handedness": "right", "club": {"length_m": 0.9}}
+    meta |= {"units": {"acc": "g", "gyr": "deg/s", "t_host": "s", "t_sensor": "us"}}
+    meta |= {"forearm_sensor": sensor, "club_sensor": sensor}
+    files = [Dropped("forearm.csv", b"x"), Dropped("club.csv", b"y")]
+    files += [Dropped("logger.json", json.dumps(one).encode()) for one in (meta, {"colums": {}})]
+    with pytest.raises(SwingspreadError, match=r"logger\.json: colums is not a key"):
+        bring_in(LibraryShelf(Library(tmp_path)), files, {}, {})
 
 
 @pytest.mark.parametrize(
