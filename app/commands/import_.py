@@ -130,7 +130,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def bring_dataset(arguments: argparse.Namespace, library: Library) -> int:
-    """Add every recording of a Motion-BIDS folder, with the labels given, or none at all."""
+    """Add every recording of a Motion-BIDS folder, with the labels given.
+
+    Raises SwingspreadError, with nothing added, when one of them cannot be read.
+    """
     from dataclasses import replace
 
     from app.terminal import progress_bar
@@ -140,6 +143,11 @@ def bring_dataset(arguments: argparse.Namespace, library: Library) -> int:
 
     if arguments.forearm or arguments.club or arguments.meta:
         raise SwingspreadError("--motion-bids: give a folder or CSV files, not both")
+    for option in ("sensor", "map", "swap", "keep_order"):
+        if getattr(arguments, option):
+            raise SwingspreadError(
+                f"--{option.replace('_', '-')} goes with CSV files; leave it out with --motion-bids"
+            )
     with progress_bar("reading"):
         found = read_motion_bids(arguments.motion_bids)
     labels: dict[str, Any] = {

@@ -122,6 +122,9 @@ def test_a_motion_bids_export_comes_back_as_the_same_recording(
     assert capsys.readouterr().out.split()[-1] == entry.id
     assert main(["import", "--motion-bids", str(tmp_path), "--forearm", "f.csv", *labels]) == 1
     assert "not both" in capsys.readouterr().err
+    for option in (["--map", "m.json"], ["--sensor", "belt=b.csv"], ["--swap"]):
+        assert main(["import", "--motion-bids", str(dataset), *option, *labels]) == 1
+        assert f"{option[0]} goes with CSV files" in capsys.readouterr().err
 
 
 def test_every_format_is_written(
