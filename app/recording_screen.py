@@ -15,6 +15,7 @@ from imu.recorder.find import FoundSensor
 from imu.recorder.folder import JournalFolder
 from imu.recorder.journal import Kind, read_journal
 from imu.recorder.packet import describe_ranges
+from imu.recordings.names import printable
 
 SHOWN = ("tempo_ratio", "downswing_ms", "release_ms", "hinge_max_deg", "lag_at_parallel_deg")
 
@@ -35,7 +36,7 @@ class RecordingScreen:
     def say(self, text: str) -> None:
         """One line for people, on stderr."""
         self.clear()
-        print(text, file=sys.stderr, flush=True)
+        print(printable(text), file=sys.stderr, flush=True)
         self._redraw()
 
     def found(self, role: str, sensor: FoundSensor) -> None:
@@ -94,7 +95,7 @@ class RecordingScreen:
 
     def _redraw(self) -> None:
         if self._terminal and self._line:
-            print(f"\r\x1b[K{self._line[:110]}", end="", file=sys.stderr, flush=True)
+            print(f"\r\x1b[K{printable(self._line)[:110]}", end="", file=sys.stderr, flush=True)
 
 
 def state_words(status: CaptureStatus) -> str:

@@ -18,7 +18,9 @@ from app.clubs import CLUB_LENGTHS_CM
 from imu.further_sensors import ROLE_CODES
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    import asyncio
+    from collections.abc import Callable, Iterator, Sequence
+    from contextlib import AbstractContextManager
 
     from app.recording_screen import RecordingScreen
     from imu.recorder.find import FoundSensor
@@ -91,7 +93,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     worn.add_argument(
         "--rate", type=whole_number, metavar="HZ", help="sampling rate (as the sensor is set)"
     )
-    add_virtual(worn)  # type: ignore[arg-type]
+    add_virtual(worn)
     parser.add_argument(
         "--seconds", type=seconds, metavar="N", help="end by itself after N seconds"
     )
@@ -114,6 +116,7 @@ def run(arguments: argparse.Namespace) -> int:
     from app.recording_screen import RecordingScreen
     from imu.recorder.finish import finish_recording
     from imu.recordings.library import Library
+    from imu.recordings.names import printable
 
     check_declared(arguments)
     plan = planned(arguments)
@@ -123,9 +126,9 @@ def run(arguments: argparse.Namespace) -> int:
     if finished is None:
         print("no sample was received; nothing was kept", file=sys.stderr)
         return 1
-    print(f"kept as {finished.entry.line()}")
+    print(f"kept as {printable(finished.entry.line())}")
     for fault in finished.faults:
-        print(f"  {fault}")
+        print(f"  {printable(fault)}")
     if not arguments.no_analysis and {"forearm", "club"} <= set(finished.entry.samples):
         _analyse(arguments.library, finished)
     plan = finished.entry.plan
@@ -168,7 +171,7 @@ async def _record(
         screen.say("preparing the virtual sensors ...")
     async with open_radio(arguments.virtual, further_roles(arguments)) as (radio, virtual_player):
         screen.say("looking for sensors ...")
-        chosen = await choose_sensors(radio, arguments)
+        chosen = await choose_sensors(radio, arguments, screen.say)
         for role, sensor in chosen.items():
             screen.found(role, sensor)
         for role in ("forearm", "club", *further_roles(arguments)):
@@ -246,7 +249,7 @@ async def _session(
                 live.wait()
 
 
-def stop_on_signals(stop: object, screen: RecordingScreen):  # type: ignore[no-untyped-def]
+def stop_on_signals(stop: asyncio.Event, screen: RecordingScreen) -> AbstractContextManager[None]:
     """While the block runs, Ctrl-C and a closed terminal end the recording cleanly."""
     import asyncio
     import contextlib
@@ -254,7 +257,6 @@ def stop_on_signals(stop: object, screen: RecordingScreen):  # type: ignore[no-u
     import types
 
     loop = asyncio.get_running_loop()
-    assert isinstance(stop, asyncio.Event)
 
     def handle(number: int, _frame: types.FrameType | None) -> None:
         if stop.is_set():
@@ -263,7 +265,7 @@ def stop_on_signals(stop: object, screen: RecordingScreen):  # type: ignore[no-u
         loop.call_soon_threadsafe(stop.set)
 
     @contextlib.contextmanager
-    def handling():  # type: ignore[no-untyped-def]
+    def handling() -> Iterator[None]:
         names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
         before = {
             getattr(signal, name): signal.signal(getattr(signal, name), handle)
@@ -279,8 +281,12 @@ def stop_on_signals(stop: object, screen: RecordingScreen):  # type: ignore[no-u
     return handling()
 
 
-async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[str, FoundSensor]:
-    """Find the sensors and say which is worn where.
+async def choose_sensors(
+    radio: Radio,
+    arguments: argparse.Namespace,
+    told: Callable[[str], object] = lambda problem: None,
+) -> dict[str, FoundSensor]:
+    """Find the sensors and say which is worn where; ``told`` hears why one cannot be used.
 
     Raises SwingspreadError when none is heard or the choice is not clear.
     """
@@ -306,4 +312,6 @@ async def choose_sensors(radio: Radio, arguments: argparse.Namespace) -> dict[st
     chosen = choose_roles(found, wanted)
     if not chosen:
         raise SwingspreadError("; ".join(problems) or "no usable sensor was heard")
+    for problem in problems:
+        told(problem)
     return chosen

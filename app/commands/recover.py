@@ -31,13 +31,14 @@ def run(arguments: argparse.Namespace) -> int:
     from imu.recorder.finish import finish_all
     from imu.recorder.folder import all_folders, interrupted
     from imu.recordings.library import Library
+    from imu.recordings.names import printable
 
     root = journals_meant(arguments)
     folders = interrupted(root)
     for busy in (folder for folder in all_folders(root) if folder.held):
         print(f"{busy.name}: being recorded just now; left alone")
     if not folders:
-        print("nothing was interrupted")
+        print(f"nothing was interrupted in {root}")
         return 0
     if arguments.list:
         for folder in folders:
@@ -48,18 +49,19 @@ def run(arguments: argparse.Namespace) -> int:
     def told(folder: JournalFolder, problem: str) -> None:
         nonlocal problems
         problems += 1
-        print(f"{folder.name}: {problem}", file=sys.stderr)
+        print(printable(f"{folder.path}: {problem}"), file=sys.stderr)
 
     for done in finish_all(folders, Library(arguments.library), told):
-        print(f"{done.folder.name}: kept as {done.entry.line()}")
+        print(f"{done.folder.name}: kept as {printable(done.entry.line())}")
         for fault in done.faults:
-            print(f"  {fault}")
+            print(f"  {printable(fault)}")
     return 1 if problems else 0
 
 
 def described(folder: JournalFolder) -> str:
     """One line on an interrupted recording."""
     from imu.errors import SwingspreadError
+    from imu.recordings.names import printable
 
     size = sum(path.stat().st_size for paths in folder.journals().values() for path in paths)
     try:
@@ -68,5 +70,5 @@ def described(folder: JournalFolder) -> str:
     except SwingspreadError as problem:
         labels = [str(problem)]
     roles = " and ".join(folder.journals()) or "no sensor"
-    words = ", ".join(label for label in labels if label)
+    words = printable(", ".join(label for label in labels if label))
     return f"{folder.name}  {words}  ({roles}, {size / 1e6:.1f} MB)"

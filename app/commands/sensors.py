@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_virtual(parser)
 
 
-def add_virtual(parser: argparse.ArgumentParser) -> None:
+def add_virtual(parser: argparse._ActionsContainer) -> None:
     """The argument that does without hardware."""
     parser.add_argument(
         "--virtual",
@@ -87,15 +87,18 @@ async def _look(arguments: argparse.Namespace, wishes: dict[str, str]) -> list[F
 
         await radio.scan(arguments.seconds, hear)
         sensors = {address: await look_at(radio, sighting) for address, sighting in heard.items()}
-        address_of = {sensor.serial: address for address, sensor in sensors.items()}
+        address_of = {sensor.serial.lower(): address for address, sensor in sensors.items()}
         commands = [(serial, profile.set_role(role)) for serial, role in wishes.items()]
         if arguments.identify:
             commands.append((arguments.identify, profile.identify(10)))
         for serial, command in commands:
-            if serial not in address_of:
-                known = ", ".join(address_of) or "none"
-                raise SwingspreadError(f"sensor {serial} was not heard (heard: {known})")
-            address = address_of[serial]
+            if serial.lower() not in address_of:
+                known = ", ".join(sensor.serial for sensor in sensors.values()) or "none"
+                raise SwingspreadError(
+                    f"sensor {serial} was not heard (heard: {known}); is it charged, switched on "
+                    "and near?"
+                )
+            address = address_of[serial.lower()]
             await command_sensor(radio, heard[address], command)
             sensors[address] = await look_at(radio, heard[address])
         return list(sensors.values())
@@ -162,6 +165,8 @@ def role_wishes(texts: list[str]) -> dict[str, str]:
             raise SwingspreadError(
                 f"--set-role {text}: write SERIAL=ROLE with one of the roles {', '.join(ROLES)}"
             )
+        if serial in wishes:
+            raise SwingspreadError(f"--set-role {text}: sensor {serial} has a role given already")
         wishes[serial] = role
     return wishes
 
@@ -193,6 +198,7 @@ def print_sensors(found: list[FoundSensor]) -> None:
     from rich.console import Console
     from rich.table import Table
 
+    from app.findings_table import safe
     from imu.recorder.packet import describe_ranges
 
     table = Table(box=None, header_style="bold")
@@ -201,13 +207,13 @@ def print_sensors(found: list[FoundSensor]) -> None:
     for sensor in found:
         info = sensor.info
         table.add_row(
-            sensor.serial,
+            safe(sensor.serial),
             sensor.role or "not set",
             "" if sensor.battery is None else f"{sensor.battery} %",
             "" if sensor.rssi is None else f"{sensor.rssi} dBm",
             f"{info.rate_hz} Hz" if info else "",
             describe_ranges(info.range_code) if info else "",
-            sensor.firmware,
-            sensor.problem,
+            safe(sensor.firmware),
+            safe(sensor.problem),
         )
     Console().print(table)

@@ -10,6 +10,9 @@ from pathlib import Path
 import pytest
 
 from app.cli import main
+from app.commands.sensors import print_sensors
+from app.recording_screen import RecordingScreen
+from imu.recorder.find import FoundSensor
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -60,6 +63,41 @@ def test_a_number_that_cannot_be_is_told_with_its_option(
         places += ["--journals", str(tmp_path / "journals")]
     assert says in told([*words.split(" "), *places], capsys)
     assert list(tmp_path.iterdir()) == []
+
+
+CLEAR = "\x1b[2J"
+"""Clears a terminal (ECMA-48, ED)."""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such file name there")
+def test_a_message_cannot_steer_the_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = tmp_path / f"a{CLEAR}b"
+    place.touch()
+    assert "a [2Jb: a file" in told(["list", "--library", str(place)], capsys)
+
+
+def test_what_a_sensor_says_of_itself_cannot_steer_the_terminal(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Anybody near may send it."""
+    words = f"[bold]A1{CLEAR}"
+    sensor = FoundSensor(words, "00:11", -50, firmware=words, problem=words)
+    print_sensors([sensor])
+    screen = RecordingScreen()
+    screen.found("club", sensor)
+    printed = capsys.readouterr()
+    assert "[bold]A1 [2J" in printed.out and "[bold]A1 [2J" in printed.err
+    assert "\x1b" not in printed.out + printed.err
+
+
+def test_a_sensors_serial_may_be_typed_in_small_letters_but_given_one_role_only(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    twice = ["sensors", "--set-role", "A1=club", "--set-role", "A1=forearm"]
+    assert "has a role given already" in told(twice, capsys)
+    assert main(["sensors", "--virtual", "--seconds", "0.5", "--identify", "v1001"]) == 0
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pipes of POSIX")
