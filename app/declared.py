@@ -35,6 +35,13 @@ def check_declared(arguments: argparse.Namespace) -> None:
             raise SwingspreadError(
                 f"{option} {given:g}: give {unit} from {least:g} to {greatest:g}"
             )
+    for name in ("player", "session", "block", "name", "notes"):
+        if arguments.resume and getattr(arguments, name):
+            raise SwingspreadError(
+                f"--{name} with --resume: an interrupted recording keeps what was declared at its "
+                "beginning; leave it out, and label the recording afterwards with `swingspread "
+                "label`"
+            )
     club = declared_club(arguments)
     if arguments.butt_distance is not None and arguments.butt_distance >= 100.0 * club.length:
         raise SwingspreadError(

@@ -82,6 +82,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Lay the test out, keep it when asked, print the checklist."""
     from app import findings_table as out
 
+    _check_together(arguments)
     if arguments.table:
         return _table(arguments.json)
     layout = _kept(arguments) if arguments.show else _made(arguments)
@@ -107,6 +108,24 @@ def run(arguments: argparse.Namespace) -> int:
         name = shlex.quote(arguments.save or arguments.show)
         shown.print(out.safe(f"Record by it with: swingspread record --plan {name}"))
     return 0
+
+
+def _check_together(arguments: argparse.Namespace) -> None:
+    """Raises SwingspreadError for options of which one would be passed over in silence."""
+    from imu.errors import SwingspreadError
+
+    if arguments.save and (arguments.show or arguments.table):
+        other = "--show" if arguments.show else "--table"
+        raise SwingspreadError(
+            f"--save with {other}: nothing new is planned; leave one of them out"
+        )
+    if arguments.swings is not None:
+        for option in ("see_ratio", "see_shift"):
+            if getattr(arguments, option) is not None:
+                raise SwingspreadError(
+                    f"--swings with --{option.replace('_', '-')}: give the number of swings, or "
+                    "the change that the test shall see"
+                )
 
 
 def _made(arguments: argparse.Namespace) -> dict[str, Any]:

@@ -51,6 +51,10 @@ def told(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
         ("record --virtual --butt-distance 200", "--butt-distance 200: give centimetres"),
         ("record --virtual --butt-distance 95", "--butt-distance 95: lies beyond the end of the"),
         ("record --virtual --block a\nb", "--block: take out line breaks"),
+        ("record --virtual --resume --player Ada", "--player with --resume"),
+        ("plan --table --save spring", "--save with --table"),
+        ("plan --show spring --save summer", "--save with --show"),
+        ("plan --swings 20 --see-ratio 1.5", "--swings with --see-ratio"),
     ],
 )
 def test_a_number_that_cannot_be_is_told_with_its_option(
