@@ -11,7 +11,7 @@ from imu.errors import SwingspreadError
 from imu.exports.archive import copy_recording
 from imu.exports.writing import write_export
 from imu.recordings.library import Library, LibraryEntry
-from imu.recordings.names import file_name
+from imu.recordings.names import recording_file_name
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, sets_document
 
 
@@ -34,7 +34,7 @@ def everything_of(
 
 
 def _recording(library: Library, entry: LibraryEntry, out: Path) -> list[Path]:
-    place = out / "recordings" / f"{file_name(entry.name)}-{entry.id[:8]}"
+    place = out / "recordings" / recording_file_name(entry.name, entry.id)
     files = copy_recording(entry.folder, place / "recording")
     apart = [(one,) for one in FORMATS if one not in (*FROM_ANALYSIS, "recording")]
     for formats in (*apart, FROM_ANALYSIS):

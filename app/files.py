@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-import zipfile
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -24,11 +23,11 @@ from imu.exports.motion_bids import write_motion_bids
 from imu.exports.pdf import print_pdf
 from imu.exports.pictures import write_pictures
 from imu.exports.plain_csv import write_plain_csv
-from imu.exports.report import compose_report
+from imu.exports.report import compose_report, set_manifest
 from imu.exports.report_page import render
 from imu.exports.tables import swing_columns, write_csv, write_parquet
 from imu.recorder.folder import default_journals
-from imu.recordings.names import file_name
+from imu.recordings.names import file_name, recording_file_name
 from imu.types import Recording
 from imu.variation.compare import compare_sets
 from imu.variation.selection import Selection
@@ -56,13 +55,15 @@ def _parquet(shown: SwingSet, target: Path) -> None:
 
 def _spreadsheet(shown: SwingSet, target: Path) -> None:
     counted = shown.counted().swings
-    first = shown.entries[0]
+    facts = {
+        "player": [entry.player for entry in shown.entries],
+        "club": [entry.club for entry in shown.entries],
+        "session": [entry.session for entry in shown.entries],
+        "block": [entry.block for entry in shown.entries],
+        "recorded": [entry.manifest.recorded_at for entry in shown.entries],
+    }
     about = {
-        "player": first.player,
-        "club": first.club,
-        "session": first.session,
-        "block": " + ".join(entry.block for entry in shown.entries),
-        "recorded": first.manifest.recorded_at,
+        name: " + ".join(dict.fromkeys(one for one in said if one)) for name, said in facts.items()
     }
     statistics = spread_table(counted) if len(counted) else None
     analysis = replace(shown.analyses[0], swings=swings_with_context(shown))
@@ -80,10 +81,9 @@ def _curves(shown: SwingSet, target: Path) -> None:
 
 def _pictures(shown: SwingSet, target: Path) -> None:
     counted = counted_set(shown, "swings")
-    folder = target.parent / "pictures"
-    folder.mkdir()
-    write_pictures(counted.curves, counted.swings, folder)
-    _zip(folder, target)
+    write_archive(
+        target, lambda out: write_pictures(counted.curves, counted.swings, out / "pictures")
+    )
 
 
 MAKERS: dict[str, tuple[Callable[[SwingSet, Path], None], str]] = {
@@ -98,23 +98,18 @@ MAKERS: dict[str, tuple[Callable[[SwingSet, Path], None], str]] = {
 }
 
 
-def _zip(folder: Path, target: Path) -> None:
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in sorted(folder.rglob("*")):
-            if path.is_file():
-                archive.write(path, path.relative_to(folder.parent))
-
-
-def _raw_csv(recordings: Sequence[Recording], folder: Path) -> None:
-    for recording in recordings:
-        name = f"{file_name(recording.manifest.name)}-{recording.id[:8]}"
-        write_plain_csv(recording, folder / name)
+def _raw_csv(recordings: Sequence[Recording], folder: Path) -> list[Path]:
+    return [
+        file
+        for one in recordings
+        for file in write_plain_csv(one, folder / recording_file_name(one.manifest.name, one.id))
+    ]
 
 
 EVERYTHING = "everything.zip"
 """All that is kept of the player named in the address."""
 
-RAW: dict[str, Callable[[Sequence[Recording], Path], object]] = {
+RAW: dict[str, Callable[[Sequence[Recording], Path], list[Path]]] = {
     "raw.zip": _raw_csv,
     "motion-bids.zip": write_motion_bids,
 }
@@ -168,10 +163,8 @@ def _raw_zip(store: Store, name: str, ids: Sequence[str]) -> bytes:
     if not recordings:
         raise SwingspreadError("No recording is chosen; choose one on the start page.")
     with tempfile.TemporaryDirectory(prefix="swingspread-") as scratch:
-        folder = Path(scratch) / name.removesuffix(".zip")
-        RAW[name](recordings, folder)
         target = Path(scratch) / name
-        _zip(folder, target)
+        write_archive(target, lambda out: RAW[name](recordings, out / name.removesuffix(".zip")))
         return target.read_bytes()
 
 
@@ -185,9 +178,8 @@ def report_html(store: Store, ids: Sequence[str], against: Sequence[str]) -> str
     if others is not None:
         other = counted_set(others, side_name(store, against, ids))
         comparison = compare_sets(other, chosen, curves=False)
+    manifest = set_manifest(chosen) if len(chosen) else shown.entries[0].manifest
     version = shown.analyses[0].version
-    first = shown.entries[0].manifest
-    manifest = replace(first, block=chosen.only("block") or first.block)
     return render(
         compose_report(chosen, manifest, version, other, comparison, store.preferences.units)
     )

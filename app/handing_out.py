@@ -28,13 +28,13 @@ def write_all(
     from imu.exports.archive import copy_recording
     from imu.exports.motion_bids import write_motion_bids
     from imu.exports.plain_csv import write_plain_csv
-    from imu.recordings.names import file_name
+    from imu.recordings.names import recording_file_name
 
     files: list[Path] = []
     dataset = []
     for folder in recordings:
         _, recording = read_labelled(library, str(folder))
-        name = f"{file_name(recording.manifest.name)}-{recording.id[:8]}"
+        name = recording_file_name(recording.manifest.name, recording.id)
         place = out if len(recordings) == 1 else out / name
         if "raw" in formats:
             files += write_plain_csv(recording, place)

@@ -98,9 +98,9 @@ def chosen_settings(
 
 def default_folder(done: Analysed) -> Path:
     """A folder in the current one, named after the recording, with the start of its id."""
-    from imu.recordings.names import file_name
+    from imu.recordings.names import recording_file_name
 
-    return Path(f"{file_name(done.manifest.name)}-{done.analysis.recording_id[:8]}")
+    return Path(recording_file_name(done.manifest.name, done.analysis.recording_id))
 
 
 def headline_spread(swings: pd.DataFrame) -> pd.DataFrame:

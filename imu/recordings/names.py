@@ -55,6 +55,12 @@ def file_name(text: str, fallback: str = "recording", length: int = 48) -> str:
     return fallback if not slug or is_reserved(slug) else slug
 
 
+def recording_file_name(name: str, recording_id: str) -> str:
+    """What a recording's files or folder are called when handed out: its name, and the start of
+    its id, which tells it from others of that name."""
+    return f"{file_name(name)}-{recording_id[:8]}"
+
+
 def printable(text: str) -> str:
     """Text for a terminal: control characters, which could steer it, become spaces."""
     return "".join(
