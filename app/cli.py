@@ -14,6 +14,7 @@ import sys
 from collections.abc import Sequence
 
 import imu
+from app.ending import INTERRUPTED, STOPPED
 from imu.errors import SwingspreadError
 from imu.recordings.names import printable
 
@@ -39,7 +40,8 @@ COMMANDS: tuple[str, ...] = (
 )
 """In the order of a coach's work. ``import`` lives in ``app/commands/import_.py``."""
 
-EXIT_OK, EXIT_PROBLEM, EXIT_USAGE, EXIT_INTERRUPTED = 0, 1, 2, 130
+EXIT_PROBLEM = 1
+"""What argparse refuses ends with 2, an interrupt with `app.ending.INTERRUPTED`."""
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -81,8 +83,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("swingspread:", "\n".join(lines), file=sys.stderr)
         return EXIT_PROBLEM
     except KeyboardInterrupt:
-        print("swingspread: stopped", file=sys.stderr)
-        return EXIT_INTERRUPTED
+        print(STOPPED, file=sys.stderr)
+        return INTERRUPTED
 
 
 def _output_is_cut_off() -> bool:

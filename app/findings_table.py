@@ -76,7 +76,7 @@ def plain(value: Any) -> Any:
         return {str(key): plain(one) for key, one in value.items()}
     if isinstance(value, np.ndarray):
         return plain(value.tolist())
-    if isinstance(value, list | tuple | set | frozenset):
+    if isinstance(value, list | tuple):
         return [plain(one) for one in value]
     if isinstance(value, np.generic):
         value = value.item()

@@ -167,10 +167,6 @@ class Store:
         """Whether the recording's analysis is at hand."""
         return self.analysis(recording_id) is not None
 
-    def ready(self, ids: Sequence[str]) -> bool:
-        """Whether all of these can be shown at once."""
-        return all(self.analysis(recording_id) is not None for recording_id in ids)
-
     def start(self, ids: Sequence[str]) -> None:
         """Begin the analyses that are missing, one after another, in the background."""
         for recording_id in ids:
@@ -191,10 +187,6 @@ class Store:
         """Recordings whose analysis is asked for and not done."""
         with self._lock:
             return [recording_id for recording_id, job in self._jobs.items() if not job.done]
-
-    def job(self, recording_id: str) -> Job | None:
-        """The last analysis asked for this recording."""
-        return self._jobs.get(recording_id)
 
     def progress(self, ids: Sequence[str]) -> tuple[float, str, str]:
         """Fraction done, what is being done, and the first error, over ``ids``."""
