@@ -6,6 +6,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import shutil
 import signal
 import socket
 import subprocess
@@ -26,6 +27,7 @@ from app.commands.serve import lan_address, listen
 from imu.errors import SwingspreadError
 
 WATCH = Path(__file__).parent / "watch_sockets.py"
+SAMPLE = Path(__file__).resolve().parents[2] / "recordings" / "kim-7-iron-practice"
 
 
 def test_the_dashboard_listens_on_loopback_alone() -> None:
@@ -121,22 +123,25 @@ def test_serving_reaches_out_to_nobody(tmp_path: Path) -> None:
         ["--version"],
         ["list"],
         ["plan"],
-        ["sets"],
-        ["analyse", str(Path("recordings") / "kim-7-iron-practice"), "--out", "OUT"],
+        ["sets", "list"],
+        ["analyse", f".{os.sep}kim", "--out", "results"],
     ],
     ids=lambda words: words[0],
 )
 def test_no_command_reaches_out(tmp_path: Path, words: list[str]) -> None:
     log = tmp_path / "reached.txt"
     log.touch()
-    subprocess.run(
-        [sys.executable, str(WATCH), *(str(tmp_path / "o") if w == "OUT" else w for w in words)],
-        env={**os.environ, "REACHED": str(log), "XDG_DATA_HOME": str(tmp_path)},
-        cwd=Path(__file__).resolve().parents[2],
+    shutil.copytree(SAMPLE, tmp_path / "kim", ignore=shutil.ignore_patterns("derived", ".*"))
+    own = {name: str(tmp_path) for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME")}
+    ended = subprocess.run(
+        [sys.executable, str(WATCH), *words],
+        env={**os.environ, "REACHED": str(log), **own},
+        cwd=tmp_path,
         capture_output=True,
         timeout=120,
         check=False,
     )
+    assert ended.returncode == 0, ended.stderr
     assert log.read_text() == ""
 
 
