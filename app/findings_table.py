@@ -32,6 +32,19 @@ def safe(text: str) -> str:
     return escape(printable(text))
 
 
+def sensors_part(row: Mapping[Any, Any], name: str) -> str:
+    """What is owed to the sensors in a row of the spread table (``noise_sd``,
+    ``least_difference``): by its own digits, with ≤ where some of it may be shared by all swings,
+    "?" when unknown."""
+    from imu.number_words import decimals, number
+    from imu.variation.noise import AT_MOST
+
+    value = row[name]
+    if value != value:
+        return "?"
+    return f"{'≤ ' if row['noise_is'] == AT_MOST else ''}{number(value, decimals(value))}"
+
+
 def print_table(
     shown: Console,
     title: str,

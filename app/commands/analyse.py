@@ -187,6 +187,7 @@ def spread_lines(spread: pd.DataFrame) -> Any:
     from rich import box
     from rich.table import Table
 
+    from app.findings_table import sensors_part
     from imu.number_words import decimals, number, with_unit
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
@@ -202,6 +203,6 @@ def spread_lines(spread: pd.DataFrame) -> Any:
             with_unit(number(row["mean"], places), str(row["unit"])),
             number(row["sd"], places),
             f"{number(low, places)} to {number(high, places)}",
-            number(row["noise_sd"], decimals(row["noise_sd"])),
+            sensors_part(row, "noise_sd"),
         )
     return table

@@ -137,17 +137,12 @@ def print_spread(document: dict[str, Any]) -> None:
 
 
 def _spread_row(row: dict[str, Any], drifts: bool) -> list[str]:
+    from app.findings_table import sensors_part
     from imu.number_words import decimals, number
-    from imu.variation.noise import AT_MOST
 
     places = decimals(row["sd"])
     low, high = number(row["sd_low"], places), number(row["sd_high"], places)
     ends = f" ({low} to {high})" if row["sd"] != 0 else ""
-    upper = "≤ " if row["noise_is"] == AT_MOST else ""
-    noise, apart = (
-        f"{upper}{number(row[name], decimals(row[name]))}" if row[name] == row[name] else "?"
-        for name in ("noise_sd", "least_difference")
-    )
     drift = number(row["drift_over_block"], places) if drifts else ""
     return [
         f"{row['label']}, {row['unit']}".rstrip(", "),
@@ -157,8 +152,8 @@ def _spread_row(row: dict[str, Any], drifts: bool) -> list[str]:
         f"{number(row['sd'], places)}{ends}",
         number(100 * row["cv"], 1) if row["cv"] == row["cv"] else "",
         number(row["robust_sd"], places),
-        noise,
-        apart,
+        sensors_part(row, "noise_sd"),
+        sensors_part(row, "least_difference"),
         drift,
         str(row["far_out"] or ""),
     ]

@@ -61,6 +61,10 @@ def test_the_summary_fits_one_screen(
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) <= 40
     assert max(len(line) for line in lines[2:18]) <= 100
+    spread = json.loads((results / "said.json").read_text("utf-8"))["spread"]
+    lag = next(row for row in spread if row["metric"] == "lag_at_parallel_deg")
+    (shown,) = (line for line in lines if line.startswith(f" {lag['label']}"))
+    assert f"{lag['sd']:.1f} {lag['sd_low']:.1f} to {lag['sd_high']:.1f}" in " ".join(shown.split())
     for metric in headline_metrics():
         assert any(metric.label in line and f" {SWINGS} " in line for line in lines)
 
