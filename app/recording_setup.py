@@ -9,6 +9,9 @@ from typing import Any
 
 from imu.errors import SwingspreadError
 
+PATIENCE = 60
+"""s in which a search for sensors must have ended."""
+
 
 def start_arguments(
     player: str | None,
@@ -27,8 +30,9 @@ def start_arguments(
 ) -> list[str]:
     """Arguments of `swingspread record` for what the page says.
 
-    With a plan its blocks are the labels, and begin when the page is tapped. Raises
-    SwingspreadError when the club's length is missing.
+    hand : "right" or "left". length_cm : of the club; the field gives "" when it is empty.
+    forearm, shaft, belt : serials. With a plan its blocks are the labels, and begin when the page
+    is tapped. Raises SwingspreadError when the club's length is missing.
     """
     if not isinstance(length_cm, int | float):
         raise SwingspreadError("Say how long the club is, in cm.")
@@ -59,14 +63,17 @@ def start_arguments(
 def look_for_sensors(identify: str = "") -> list[dict[str, Any]]:
     """Sensors near, as the command lists them. Raises SwingspreadError with its message."""
     command = [sys.executable, "-m", "app.cli", "sensors", "--json", "--seconds", "4"]
-    run = subprocess.run(
-        command + (["--identify", identify] if identify else []),
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
-    if run.stderr.strip() and not run.stdout.strip().startswith("["):
-        raise SwingspreadError(run.stderr.strip().splitlines()[-1].removeprefix("swingspread: "))
-    found: list[dict[str, Any]] = json.loads(run.stdout)
+    if identify:
+        command.append(f"--identify={identify}")
+    try:
+        run = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE, check=False)
+        found: list[dict[str, Any]] = json.loads(run.stdout)
+    except subprocess.TimeoutExpired as problem:
+        raise SwingspreadError(
+            f"The search for sensors did not end within {PATIENCE} s. Switch Bluetooth off and on "
+            "again, and look once more."
+        ) from problem
+    except ValueError as problem:
+        said = run.stderr.strip().splitlines() or ["the search for sensors ended without a word"]
+        raise SwingspreadError(said[-1].removeprefix("swingspread: ")) from problem
     return found
