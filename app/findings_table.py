@@ -32,6 +32,14 @@ def safe(text: str) -> str:
     return escape(printable(text))
 
 
+def with_ends(value: float, low: float, high: float, places: int) -> str:
+    """A number with the ends of its interval, as "4.0 (2.9 to 6.5)"; "unknown" when it is."""
+    from imu.number_words import number
+
+    shown = number(value, places)
+    return f"{shown} ({number(low, places)} to {number(high, places)})" if value == value else shown
+
+
 def sensors_part(row: Mapping[Any, Any], name: str) -> str:
     """What is owed to the sensors in a row of the spread table (``noise_sd``,
     ``least_difference``): by its own digits, with ≤ where some of it may be shared by all swings,

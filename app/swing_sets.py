@@ -127,6 +127,16 @@ def swing_set(
     return select(everything, selection, name)
 
 
+def check_holds(swings: SwingSet) -> None:
+    """Raises SwingspreadError, saying what was left out and why, when no swing is in the set."""
+    if len(swings):
+        return
+    reasons = list(dict.fromkeys(str(reason) for reason in swings.left_out.get("reason", ())))
+    why = f"no swing counts; left out: {counted(len(swings.left_out), 'swing')} "
+    why += f"({'; '.join(reasons[:3])})"
+    raise SwingspreadError(f"{swings.name}: {why if reasons else 'no swing fits'}")
+
+
 def _pooled_from_caches(
     entries: Sequence[LibraryEntry], settings: AnalysisSettings, metrics: Sequence[str]
 ) -> SwingSet | None:

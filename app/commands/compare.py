@@ -207,19 +207,18 @@ def limits_line(found: Comparison) -> str:
 
 
 def _row(one: Finding) -> list[str]:
+    from app.findings_table import with_ends
     from imu.number_words import decimals, number
 
     places = decimals(max(one.a.sd.value, one.b.sd.value))
-    size, low, high = (number(end, places) for end in one.shift.ends)
-    ratio, least, most = (number(end, 2) for end in one.spread.ratio.ends)
     return [
         f"{one.label}, {one.unit}".rstrip(", "),
         f"{one.a.swings}/{one.b.swings}",
         number(one.a.mean, places),
         number(one.b.mean, places),
-        f"{size} ({low} to {high})",
+        with_ends(*one.shift.ends, places),
         number(one.a.sd.value, places),
         number(one.b.sd.value, places),
-        f"{ratio} ({least} to {most})",
+        with_ends(*one.spread.ratio.ends, 2),
         number(one.spread_p_holm, 3),
     ]

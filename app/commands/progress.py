@@ -42,7 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Print sessions and trends, or every session of the library."""
     from app import findings_table as out
     from app.preferences import printed_units
-    from app.swing_sets import chosen_metrics, swing_set
+    from app.swing_sets import check_holds, chosen_metrics, swing_set
     from imu.columns import headline_metrics
     from imu.variation.as_shown import progress_as_shown, table_as_shown
     from imu.variation.progress import progress
@@ -60,6 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
             units = printed_units(False)
             print_library(table_as_shown(table, units), units)
         return 0
+    check_holds(swings)
     found = progress(swings.swings, metrics)
     if arguments.json:
         out.print_json(found)
@@ -114,13 +115,12 @@ def print_progress(found: Progress) -> None:
         cells = []
         for row in rows.to_dict("records"):
             places = decimals(row["sd"])
-            low, high = number(row["sd_low"], places), number(row["sd_high"], places)
             cells.append(
                 [
                     f"{row['date']} {row['session']}".strip(),
                     str(row["swings"]),
                     number(row["mean"], places),
-                    f"{number(row['sd'], places)} ({low} to {high})",
+                    out.with_ends(row["sd"], row["sd_low"], row["sd_high"], places),
                 ]
             )
         title = f"{trend.label}, {trend.unit}".rstrip(", ")

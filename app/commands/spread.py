@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Any
 from app.arguments import SET_HELP, add_set_arguments
 
 if TYPE_CHECKING:
+    import pandas as pd
+    from rich.console import Console
+
     from imu.shown_units import ShownUnits
     from imu.variation.sets import SwingSet
 
@@ -31,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print the spread table, spread over time, timing, modes, and what goes with what."""
     from app.preferences import printed_units
-    from app.swing_sets import chosen_metrics, swing_set
+    from app.swing_sets import check_holds, chosen_metrics, swing_set
     from imu.columns import headline_metrics
     from imu.variation.as_shown import table_as_shown
     from imu.variation.spread import spread_table
@@ -39,6 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
     units = printed_units(arguments.json)
     names = chosen_metrics(arguments.metrics) or [one.name for one in headline_metrics()]
     swings = swing_set(arguments.library, arguments.set)
+    check_holds(swings)
     table = table_as_shown(spread_table(swings.swings, names), units)
     document = {
         "set": swings.name,
@@ -58,7 +62,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def along_the_swing(swings: SwingSet) -> dict[str, Any]:
-    """Spread over time at impact and piecewise, timing of events, and modes of the hinge."""
+    """Spread over time at impact and piecewise, timing of events, and modes of the hinge; why one
+    cannot be had under ``curves_problem`` and ``modes_problem``."""
     from imu.columns import EVENTS
     from imu.errors import SwingspreadError
     from imu.variation.curve_alignment import (
@@ -80,9 +85,13 @@ def along_the_swing(swings: SwingSet) -> dict[str, Any]:
                 for name in columns
             }
             if word == "at_impact":
-                found["modes"] = principal_modes(aligned, "hinge_deg", swings.swings)
+                at_impact = aligned
     except SwingspreadError as problem:
-        found["curves_problem"] = str(problem)
+        return {**found, "curves_problem": str(problem)}
+    try:
+        found["modes"] = principal_modes(at_impact, "hinge_deg", swings.swings)
+    except SwingspreadError as problem:
+        found["modes_problem"] = str(problem)
     return found
 
 
@@ -127,7 +136,15 @@ def print_spread(document: dict[str, Any]) -> None:
         "sensors can tell, 95 % sure. drift: over a block, where established. †: far-out swings."
     )
     out.print_lines(shown, "In words", spread_sentences(document["spread"]))
-    _print_along(shown, document)
+    if problem := document.get("curves_problem"):
+        shown.print(out.safe(problem))
+    else:
+        _print_over_time(shown, document)
+    _print_timing(shown, document["event_timing"])
+    if problem := document.get("modes_problem"):
+        shown.print(out.safe(problem))
+    elif "modes" in document:
+        out.print_lines(shown, "Ways the hinge curve varies", document["modes"].sentences)
     out.print_lines(
         shown, "Is timing at stake?", [one.sentence for one in document["timing_at_stake"]]
     )
@@ -137,19 +154,17 @@ def print_spread(document: dict[str, Any]) -> None:
 
 
 def _spread_row(row: dict[str, Any], drifts: bool) -> list[str]:
-    from app.findings_table import sensors_part
+    from app.findings_table import sensors_part, with_ends
     from imu.number_words import decimals, number
 
     places = decimals(row["sd"])
-    low, high = number(row["sd_low"], places), number(row["sd_high"], places)
-    ends = f" ({low} to {high})" if row["sd"] != 0 else ""
     drift = number(row["drift_over_block"], places) if drifts else ""
     return [
         f"{row['label']}, {row['unit']}".rstrip(", "),
         str(row["swings"]),
         number(row["mean"], places),
         number(row["median"], places),
-        f"{number(row['sd'], places)}{ends}",
+        with_ends(row["sd"], row["sd_low"], row["sd_high"], places),
         number(100 * row["cv"], 1) if row["cv"] == row["cv"] else "",
         number(row["robust_sd"], places),
         sensors_part(row, "noise_sd"),
@@ -159,13 +174,10 @@ def _spread_row(row: dict[str, Any], drifts: bool) -> list[str]:
     ]
 
 
-def _print_along(shown: Any, document: dict[str, Any]) -> None:
+def _print_over_time(shown: Console, document: dict[str, Any]) -> None:
     from app import findings_table as out
     from imu.number_words import number
 
-    if problem := document.get("curves_problem"):
-        shown.print(out.safe(problem))
-        return
     at_impact = document["spread_over_time_at_impact"]
     names = {
         "hinge_deg": "hinge °",
@@ -190,7 +202,12 @@ def _print_along(shown: Any, document: dict[str, Any]) -> None:
         ("ms from impact", *names.values(), "hinge ° between events"),
         rows,
     )
-    timing = document["event_timing"]
+
+
+def _print_timing(shown: Console, timing: pd.DataFrame) -> None:
+    from app import findings_table as out
+    from imu.number_words import number
+
     out.print_table(
         shown,
         "Spread of the events' times before impact, ms",
@@ -205,4 +222,3 @@ def _print_along(shown: Any, document: dict[str, Any]) -> None:
             for row in timing.to_dict("records")
         ],
     )
-    out.print_lines(shown, "Ways the hinge curve varies", document["modes"].sentences)

@@ -213,6 +213,26 @@ def test_spread_shows_numbers_time_timing_and_modes(library, capsys):
     assert "shaft_direction" in document["spread_over_time_between_events"]
 
 
+def test_too_few_swings_for_modes_still_show_where_they_spread(library, capsys):
+    _add(library, 9, 4, True, player="Bo Links")
+    words = ("spread", "player=Bo Links", "--metrics", "release_ms")
+    code, out, _ = run(library, capsys, *words)
+    assert code == 0
+    for said in ("4 swings", "SD over time", "events' times", "modes of variation need"):
+        assert said in out
+    document = json.loads(run(library, capsys, *words, "--json")[1])
+    assert "spread_over_time_between_events" in document and "modes_problem" in document
+
+
+def test_a_measure_that_no_swing_has_is_unknown_in_one_word(library, capsys):
+    code, out, _ = run(
+        library, capsys, "compare", A, B, "--no-curves", "--metrics", "belt_before_arm_ms"
+    )
+    assert code == 0
+    (row,) = (line for line in out.splitlines() if line.startswith(" Belt turns before arm, ms"))
+    assert row.split()[6:] == ["unknown"] * 7
+
+
 def test_progress_lists_the_library_and_follows_one_player(library, capsys):
     for week in range(6):
         day = f"2026-04-{1 + 4 * week:02d}"
@@ -241,6 +261,9 @@ def test_progress_lists_the_library_and_follows_one_player(library, capsys):
         (("compare", A, B, "--shift", "downswing"), "--shift downswing"),
         (("compare", A, B, "--sd-ratio", "0.5"), "above 1"),
         (("spread", "since=soon"), "YYYY-MM-DD"),
+        (("spread", "outcome=good"), "outcome=good: no swing fits"),
+        (("progress", "outcome=good"), "outcome=good: no swing fits"),
+        (("spread", "quality=poor"), "no swing counts; left out: 100 swings (quality good"),
         (("sets", "save", "a=b", B), "without ="),
         (("sets", "save", "x", B, "--pick", "nothing"), "swing numbers"),
         (("sets", "save", "x", B, "--pick", "{practice}:3"), "is not in block=pressure"),
