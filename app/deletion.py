@@ -78,6 +78,8 @@ def find_traces(library: Library, texts: Sequence[str], journals: Path) -> Trace
         if not fitting and set(_asked(selection)) != {"players"}:
             said = f"no recording in {library.path} fits {text}"
             raise SwingspreadError(with_known_labels(said, library.entries()))
+        if not fitting and len(texts) > 1:
+            find_traces(library, [text], journals)  # of each player something must be kept
     folders = [one for one in all_folders(journals) if _belongs(one, set(entries), players)]
     ids, saved = set(entries), read_saved_sets(library.path)
     sets = _sets_of(saved, ids, players)

@@ -96,7 +96,7 @@ def _chosen(
     library: Library, texts: Sequence[str], journals: Path
 ) -> tuple[list[LibraryEntry], list[JournalFolder]]:
     entries: dict[str, LibraryEntry] = {}
-    unfinished: list[JournalFolder] = []
+    unfinished: dict[Path, JournalFolder] = {}
     for text in texts:
         if not is_selection(text):
             entry = library.find(text)
@@ -109,12 +109,14 @@ def _chosen(
             if entry.manifest is not None and may_hold(selection, entry.manifest, entry.id)
         ]
         entries |= {entry.id: entry for entry in fitting}
+        begun: list[JournalFolder] = []
         if selection == Selection(players=selection.players):
-            unfinished += _unfinished(journals, {one.casefold() for one in selection.players})
-        if not fitting and not unfinished:
+            begun = _unfinished(journals, {one.casefold() for one in selection.players})
+        unfinished |= {folder.path: folder for folder in begun}
+        if not fitting and not begun:
             said = f"no recording in {library.path} fits {text}"
             raise SwingspreadError(with_known_labels(said, library.entries()))
-    return list(entries.values()), unfinished
+    return list(entries.values()), list(unfinished.values())
 
 
 def _unfinished(journals: Path, players: set[str]) -> list[JournalFolder]:

@@ -144,12 +144,15 @@ def test_without_a_yes_nothing_goes(place: Path, capsys: pytest.CaptureFixture[s
     assert everything(place) == before
 
 
-@pytest.mark.parametrize("words", ["nobody", "player=Nobody", "block=nowhere", "quality=poor"])
+@pytest.mark.parametrize(
+    "words",
+    ["nobody", "player=Nobody", "block=nowhere", "quality=poor", "player=Ada player=Bne"],
+)
 def test_what_is_not_there_is_said_and_nothing_goes(
     words: str, place: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     before = everything(place)
-    assert delete(place, words, "--yes") == 1
+    assert delete(place, *words.split(), "--yes") == 1
     assert capsys.readouterr().err.startswith("swingspread: ")
     assert everything(place) == before
 

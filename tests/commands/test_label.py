@@ -109,6 +109,7 @@ def test_a_renamed_players_unfinished_recording_is_finished_under_the_new_name(
         (["nothing", "--block", "x"], "nothing"),
         (["player=Nobody", "--player", "Ida"], "fits player=Nobody"),
         (["player=Nobody", "--player", "Ida"], "player: "),
+        (["player=Ada Fairwy", "player=Bne", "--player", "Ida"], "fits player=Bne"),
         (["one", "--player", "a\nb"], "player"),
         (["one", "--player", "a" * 500], "player"),
     ],
