@@ -69,7 +69,7 @@ def find_traces(library: Library, texts: Sequence[str], journals: Path) -> Trace
         if is_selection(text):
             selection = parse_selection(text)
             _check_whole(selection, text)
-            fitting = _fitting(library, selection)
+            fitting = whole_recordings(library, selection)
             if set(_asked(selection)) == {"players"}:
                 players |= {name.casefold() for name in selection.players}
         else:
@@ -153,7 +153,8 @@ def _check_whole(selection: Selection, text: str) -> None:
         )
 
 
-def _fitting(library: Library, selection: Selection) -> list[LibraryEntry]:
+def whole_recordings(library: Library, selection: Selection) -> list[LibraryEntry]:
+    """Recordings that a selection asks for as a whole; by the label of a block within it, none."""
     return [
         entry
         for entry in library.entries()

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from app.deletion import whole_recordings
 from app.known_labels import with_known_labels
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders
@@ -18,7 +19,7 @@ from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.names import clean_label
 from imu.recordings.notes import LABELS, RecordingNotes, read_notes, update_notes
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, update_saved_sets
-from imu.variation.selection import Selection, may_hold
+from imu.variation.selection import Selection
 from imu.variation.selection_words import is_selection, parse_selection
 from imu.number_words import counted
 
@@ -103,11 +104,7 @@ def _chosen(
             entries[entry.id] = entry
             continue
         selection = parse_selection(text)
-        fitting = [
-            entry
-            for entry in library.entries()
-            if entry.manifest is not None and may_hold(selection, entry.manifest, entry.id)
-        ]
+        fitting = whole_recordings(library, selection)
         entries |= {entry.id: entry for entry in fitting}
         begun: list[JournalFolder] = []
         if selection == Selection(players=selection.players):

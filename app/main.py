@@ -8,7 +8,7 @@ from typing import Any
 from urllib.parse import parse_qs
 
 import dash_mantine_components as dmc
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.components.theme import MANTINE_THEME
 from app.components.waiting import problem, waiting
@@ -158,8 +158,6 @@ def _route(app: Dash, store: Store) -> None:
         prevent_initial_call=True,
     )
     def tick(_n: int, ids: list[str], refresh: int) -> tuple[Any, ...]:
-        from dash import no_update
-
         fraction, text, error = store.progress(ids)
         if error:
             return 100 * fraction, error, no_update, True
