@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import sys
-from typing import Any
+from typing import Any, TextIO
 
 from app.live_words import DIGITS, further_metrics, value_and_error
 from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
@@ -36,7 +37,7 @@ class RecordingScreen:
     def say(self, text: str) -> None:
         """One line for people, on stderr."""
         self.clear()
-        print(printable(text), file=sys.stderr, flush=True)
+        _print(f"{printable(text)}\n", sys.stderr)
         self._redraw()
 
     def found(self, role: str, sensor: FoundSensor) -> None:
@@ -83,7 +84,7 @@ class RecordingScreen:
     def _swing(self, event: dict[str, Any]) -> None:
         if event.get("type") == "swing":
             self.clear()
-            print(swing_words(event), flush=True)
+            _print(f"{printable(swing_words(event))}\n", sys.stdout)
             self._redraw()
         elif event.get("type") == "problem":
             self.say(f"a swing's numbers could not be worked out just now: {event['text']}")
@@ -91,11 +92,17 @@ class RecordingScreen:
     def clear(self) -> None:
         """Take the status line away."""
         if self._terminal:
-            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+            _print("\r\x1b[K", sys.stderr)
 
     def _redraw(self) -> None:
         if self._terminal and self._line:
-            print(f"\r\x1b[K{printable(self._line)[:110]}", end="", file=sys.stderr, flush=True)
+            _print(f"\r\x1b[K{printable(self._line)[:110]}", sys.stderr)
+
+
+def _print(text: str, where: TextIO) -> None:
+    """Print at once; a terminal that is closed is no reason to end a recording."""
+    with contextlib.suppress(OSError):
+        print(text, end="", file=where, flush=True)
 
 
 def state_words(status: CaptureStatus) -> str:

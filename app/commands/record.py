@@ -253,12 +253,17 @@ def stop_on_signals(stop: asyncio.Event, screen: RecordingScreen) -> AbstractCon
     """While the block runs, Ctrl-C and a closed terminal end the recording cleanly."""
     import asyncio
     import contextlib
+    import os
     import signal
     import types
 
     loop = asyncio.get_running_loop()
+    terminals = [number for number in (1, 2) if os.isatty(number)]
 
     def handle(number: int, _frame: types.FrameType | None) -> None:
+        if number == getattr(signal, "SIGHUP", None):
+            for terminal in terminals:  # closed: whoever writes to it would fail
+                os.dup2(os.open(os.devnull, os.O_WRONLY), terminal)
         if stop.is_set():
             raise KeyboardInterrupt
         screen.say("ending; fetching what the sensors still hold (Ctrl-C again: end at once)")
