@@ -14,6 +14,7 @@ from typing import Any
 from app.deletion import whole_recordings
 from app.known_labels import with_known_labels
 from imu.errors import SwingspreadError
+from imu.number_words import counted
 from imu.recorder.folder import JournalFolder, all_folders
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.names import clean_label
@@ -21,7 +22,6 @@ from imu.recordings.notes import LABELS, RecordingNotes, read_notes, update_note
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, update_saved_sets
 from imu.variation.selection import Selection
 from imu.variation.selection_words import is_selection, parse_selection
-from imu.number_words import counted
 
 
 @dataclass(frozen=True)

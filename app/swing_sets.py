@@ -18,6 +18,7 @@ from app.known_labels import with_known_labels
 from app.preferences import read_preferences
 from imu.errors import SwingspreadError
 from imu.moments import moment
+from imu.number_words import counted
 from imu.recordings.library import Library, LibraryEntry
 from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import read_saved_sets
@@ -26,7 +27,6 @@ from imu.types import Analysis, Manifest
 from imu.variation.selection import Selection, may_hold
 from imu.variation.selection_words import is_selection, parse_selection
 from imu.variation.sets import SwingSet, context_of, pool, select
-from imu.number_words import counted
 
 TELLING = ("swing", "kind", "quality", "notes", "start_s", "impact_s", "impact_club_clock_us")
 """Columns of the swing table by which swings are told apart, chosen and left out."""

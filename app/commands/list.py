@@ -36,9 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print one line a recording; damaged ones are named with the reason on stderr."""
+    from imu.number_words import counted
     from imu.recordings.library import Library
     from imu.recordings.names import printable
-    from imu.number_words import counted
 
     library = Library(arguments.library)
     held = library.entries()

@@ -101,8 +101,7 @@ def print_progress(found: Progress) -> None:
     """Trends in words, then the sessions."""
     from app import findings_table as out
     from imu.cautions import READING_NUMBERS
-    from imu.number_words import decimals, number
-    from imu.number_words import counted
+    from imu.number_words import counted, decimals, number
 
     shown = out.console()
     title = f"{found.player}, {found.club}: {counted(len(found.order), 'session')}"

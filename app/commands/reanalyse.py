@@ -47,9 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
     from app.swing_sets import what_is_meant
     from app.terminal import progress_bar
     from imu.errors import SwingspreadError
+    from imu.number_words import counted
     from imu.recordings.library import Library
     from imu.recordings.names import printable
-    from imu.number_words import counted
 
     jobs = os.cpu_count() or 1 if arguments.jobs is None else arguments.jobs
     if not 1 <= jobs <= 256:

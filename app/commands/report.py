@@ -40,8 +40,8 @@ def run(arguments: argparse.Namespace) -> int:
     from imu.exports.pdf import print_pdf
     from imu.exports.report import compose_report, set_manifest, write_report
     from imu.exports.report_page import render
-    from imu.variation.compare import compare_sets
     from imu.number_words import counted
+    from imu.variation.compare import compare_sets
 
     chosen = swing_set(arguments.library, arguments.set)
     against = comparison = None
