@@ -83,9 +83,10 @@ def test_a_message_cannot_steer_the_terminal(
 
 
 def test_what_a_sensor_says_of_itself_cannot_steer_the_terminal(
-    capsys: pytest.CaptureFixture[str],
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Anybody near may send it."""
+    monkeypatch.setenv("COLUMNS", "200")  # so that nothing wraps
     words = f"[bold]A1{CLEAR}"
     sensor = FoundSensor(words, "00:11", -50, firmware=words, problem=words)
     print_sensors([sensor])
