@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -36,6 +37,9 @@ def everything_of(
 def _recording(library: Library, entry: LibraryEntry, out: Path) -> list[Path]:
     place = out / "recordings" / recording_file_name(entry.name, entry.id)
     files = copy_recording(entry.folder, place / "recording")
+    # A dataset is never added to another; that of an earlier run for this recording is made anew.
+    for earlier in (place / "motion-bids").glob("sub-*"):
+        shutil.rmtree(earlier, ignore_errors=True)
     apart = [(one,) for one in FORMATS if one not in (*FROM_ANALYSIS, "recording")]
     for formats in (*apart, FROM_ANALYSIS):
         try:

@@ -33,11 +33,12 @@ def safe(text: str) -> str:
 
 
 def with_ends(value: float, low: float, high: float, places: int) -> str:
-    """A number with the ends of its interval, as "4.0 (2.9 to 6.5)"; "unknown" when it is."""
+    """A number with the ends of its interval, as "4.0 (2.9 to 6.5)"; without them where there is
+    no interval, or nothing between its ends."""
     from imu.number_words import number
 
     shown = number(value, places)
-    return f"{shown} ({number(low, places)} to {number(high, places)})" if value == value else shown
+    return f"{shown} ({number(low, places)} to {number(high, places)})" if low < high else shown
 
 
 def sensors_part(row: Mapping[Any, Any], name: str) -> str:

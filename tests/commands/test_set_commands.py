@@ -17,7 +17,6 @@ from imu.recordings.library import Library
 from imu.settings import AnalysisSettings
 from imu.types import CLUB, FOREARM, Recording, Stream
 
-
 SETTINGS = AnalysisSettings()
 
 
