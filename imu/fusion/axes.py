@@ -42,7 +42,7 @@ from imu.types import CLUB, FOREARM, FloatArray, Stream
 from imu.units import DEG, STANDARD_GRAVITY
 
 STRAP_SIGMA = 5.0 * DEG
-CLAMP_SIGMA = 1.4 * DEG
+CLAMP_SIGMA = 1.5 * DEG
 SENSOR_HEIGHT, SENSOR_HEIGHT_SIGMA = 0.016, 0.005
 """m, of the sensor's middle over the shaft's."""
 ASKEW_SIGMA = 15.0 * DEG

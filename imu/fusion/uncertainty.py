@@ -37,8 +37,9 @@ GIVE_SHARE = 3.5
 of a sensor changes the wrist's force only across itself, and the fit follows part of it."""
 SLIDE_SHARE = 3.0
 """How much more the strap slides about the forearm than it tilts along it."""
-BEND_SHARE = 0.6
-"""Of that, the part that holds for the club: a shaft bends less than flesh gives under a strap."""
+BEND_SHARES = (0.6, 1.0)
+"""Of that, the parts that hold for the club, in its plane and across it: below the grip a shaft
+bends less than flesh gives under a strap."""
 GIVE_DIFFERS, SLIDE_DIFFERS = 0.4, 0.1
 """Part of the give that differs from swing to swing: flesh moves much alike each time, and the
 strap's slide about the forearm most of all."""
@@ -146,7 +147,8 @@ def motion_errors(
         if role == FOREARM:
             gives = _give_turns(tracks[role], stride, time, window, bumps, mounted.axes[role].axis)
         else:
-            gives = _give_turns(tracks[role], stride, time, window, BEND_SHARE * bumps, None)
+            turns = _give_turns(tracks[role], stride, time, window, bumps, None)
+            gives = [share * part for share, part in zip(BEND_SHARES, turns, strict=True)]
         inside = _inside_breaks(swing, role, time)
         shares = (0.0, *differs[: len(gives)], *[1.0] * len(inside))
         for part, share in zip((fields[role][1], *gives, *inside), shares, strict=True):
