@@ -111,8 +111,9 @@ window.dash_clientside = window.dash_clientside || {};
     }
     const box = graph.getBoundingClientRect();
     const scale = box.width / graph.offsetWidth || 1;
-    const px = (event.clientX - box.left) / scale;
-    const py = (event.clientY - box.top) / scale;
+    /* Whole pixels, as moves of a mouse are told: what was named is what a press chooses. */
+    const px = (Math.floor(event.clientX) - box.left) / scale;
+    const py = (Math.floor(event.clientY) - box.top) / scale;
     const time = layout.xaxis.p2d(px - layout.xaxis._offset);
     const times = numbers.times;
     if (!(time >= times[0] && time <= times[times.length - 1])) {
@@ -206,28 +207,34 @@ window.dash_clientside = window.dash_clientside || {};
   function listen(graph) {
     graph.swingListens = true;
     let down = null;
+    let last = null;
     let waiting = false;
-    graph.addEventListener("mousemove", function (event) {
+    /* Once a frame, for where the pointer is by then. */
+    function moved(event) {
+      last = event;
       if (!waiting) {
         waiting = true;
         window.requestAnimationFrame(function () {
           waiting = false;
-          hover(graph, event);
+          hover(graph, last);
         });
       }
-    });
-    graph.addEventListener("mouseleave", () => hover(graph, null));
-    graph.addEventListener("pointerdown", (event) => { down = event; }, true);
-    window.addEventListener("pointerup", function (event) {
-      const still =
-        down && Math.hypot(event.clientX - down.clientX, event.clientY - down.clientY) < 4;
-      down = null;
+    }
+    graph.addEventListener("mousemove", moved);
+    graph.addEventListener("mouseleave", () => moved(null));
+    function up(event) {
+      const still = Math.hypot(event.clientX - down.clientX, event.clientY - down.clientY) < 4;
       const found = still && graph.isConnected ? nearest(graph, event) : null;
       if (found) {
         window.dash_clientside.set_props("session-clicked", {
           data: { key: numbersOf(graph).meta.labels[found.swing], at: Date.now() },
         });
       }
+    }
+    graph.addEventListener("pointerdown", function (event) {
+      down = event;
+      /* Heard at the window, for a press lays a cover over the graph. */
+      window.addEventListener("pointerup", up, { capture: true, once: true });
     }, true);
   }
 
