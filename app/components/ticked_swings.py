@@ -63,7 +63,6 @@ def sets_box(store: Store) -> Any:
                                 label="Keep as a set, called",
                                 size="md",
                                 className="reason",
-                                debounce=100,
                             ),
                             html.Button(
                                 "Keep all shown",
