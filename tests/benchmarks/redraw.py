@@ -10,11 +10,9 @@ recording is analysed first if need be.
 
 from __future__ import annotations
 
-import importlib.util
 import sys
 import time
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -28,16 +26,6 @@ CLICK_TO_DRAWN = """([selector, nth]) => new Promise((resolve) => {
         () => resolve((performance.now() - begun) / 1000)));
     document.querySelectorAll(selector)[nth].click();
 })"""
-
-
-def browser_tests() -> ModuleType:
-    """What the tests of the pages start a server and find Chromium with."""
-    path = ROOT / "tests" / "browser" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("browser_tests", path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def analysed_store(recording: Path) -> tuple[Any, str]:
@@ -77,16 +65,19 @@ def in_chromium(store: Any, identity: str, repeats: int = 3) -> tuple[float, flo
     Chromium."""
     from playwright.sync_api import sync_playwright
 
-    tests = browser_tests()
-    program = tests.chromium()
+    sys.path.insert(0, str(ROOT / "tests" / "helpers"))
+    from served_dashboard import ARGUMENTS, Dashboard, Front, chromium
+
+    program = chromium()
     if program is None:
         return None
-    server = tests.Server(store)
+    front = Front()
+    address = Dashboard(store, front).address
     try:
         with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=program, args=tests.ARGUMENTS)
+            browser = playwright.chromium.launch(executable_path=program, args=ARGUMENTS)
             page = browser.new_page(viewport={"width": 1280, "height": 800})
-            page.goto(f"{server.address}/session?recordings={identity}&kind=every")
+            page.goto(f"{address}/session?recordings={identity}&kind=every")
             page.wait_for_selector("#session-figure .scatterlayer .trace")
             page.wait_for_selector(BOXES)
             page.wait_for_timeout(1500)
@@ -99,7 +90,7 @@ def in_chromium(store: Any, identity: str, repeats: int = 3) -> tuple[float, flo
                 page.wait_for_timeout(500)
             browser.close()
     finally:
-        server.close()
+        front.close()
     return min(anew), min(highlighted)
 
 

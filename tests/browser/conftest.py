@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import contextlib
-import importlib.util
 import os
 import shutil
-import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
-import waitress
+from invented_swings import invented_analysis
+from page_checks import COUNT_WHAT_IS_ASKED
+from served_dashboard import ARGUMENTS, Dashboard, Front, chromium
 
-from app.main import create_app
 from app.preferences import Preferences
 from app.shelf import Entry, LibraryShelf
 from app.store import Store
@@ -25,24 +22,7 @@ from imu.types import Club, Manifest, Player
 
 ROOT = Path(__file__).resolve().parents[2]
 SHOWN = ("robin-7-iron-practice", "robin-7-iron-pressure")
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 WAIT_MS = 60_000
-
-
-def chromium() -> str | None:
-    """The system's Chromium, if there is one."""
-    for name in ("chromium", "chromium-browser", "google-chrome"):
-        if found := shutil.which(name):
-            return found
-    return None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -59,33 +39,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.skip(reason="no Chromium on this machine"))
 
 
-def _invented() -> ModuleType:
-    path = ROOT / "tests" / "figures" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("invented_swings", path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-class Server:
-    """The dashboard over a store, in a thread."""
-
-    def __init__(self, store: Store) -> None:
-        self.store = store
-        self._server = waitress.create_server(
-            create_app(store).server, host="127.0.0.1", port=0, threads=8
-        )
-        self.address = f"http://127.0.0.1:{self._server.effective_port}"
-        self._thread = threading.Thread(target=self._run, daemon=True)
-        self._thread.start()
-
-    def _run(self) -> None:
-        with contextlib.suppress(OSError):  # closed while it waits
-            self._server.run()
-
-    def close(self) -> None:
-        self._server.close()
+@pytest.fixture(scope="session")
+def front() -> Iterator[Front]:
+    """The one address of all dashboards."""
+    running = Front()
+    yield running
+    running.close()
 
 
 @pytest.fixture(scope="session")
@@ -100,35 +59,25 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Library:
 
 
 @pytest.fixture(scope="session")
-def dashboard(library: Library, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+def serve(front: Front) -> Callable[[Store], Dashboard]:
+    """Makes the dashboard over a store."""
+    return lambda store: Dashboard(store, front)
+
+
+@pytest.fixture(scope="session")
+def dashboard(library: Library, serve: Callable[[Store], Dashboard]) -> Dashboard:
     """The dashboard over ``library``, its recordings analysed."""
     store = Store(LibraryShelf(library), Preferences())
     for entry in library.entries():
         store.shelf.analyse(entry.id, store.settings, lambda part, words: None)
-    server = Server(store)
-    yield server
-    server.close()
-
-
-@pytest.fixture
-def serve_store() -> Iterator[Callable[[Store], Server]]:
-    """Serves other stores, until the test ends."""
-    running: list[Server] = []
-
-    def serve(store: Store) -> Server:
-        running.append(Server(store))
-        return running[-1]
-
-    yield serve
-    for server in running:
-        server.close()
+    return serve(store)
 
 
 class ManySwings:
     """A shelf with one recording of a thousand invented swings."""
 
     def __init__(self) -> None:
-        self.analysis = _invented().invented_analysis(1000, seed=3, rate_hz=250.0)
+        self.analysis = invented_analysis(1000, seed=3, rate_hz=250.0)
         manifest = Manifest(Player("Ida Falk"), Club("driver", 1.12), "thousand", block="practice")
         self.entry = Entry("00000000000000ff", manifest, 15_000.0)
 
@@ -145,26 +94,10 @@ class ManySwings:
         return "memory"
 
 
-@pytest.fixture
-def serve() -> Iterator[Callable[[Library], Server]]:
-    """Serve the dashboard over a library of the test's own."""
-    running: list[Server] = []
-
-    def over(library: Library) -> Server:
-        running.append(Server(Store(LibraryShelf(library), Preferences())))
-        return running[-1]
-
-    yield over
-    for server in running:
-        server.close()
-
-
 @pytest.fixture(scope="session")
-def thousand() -> Iterator[Server]:
+def thousand(serve: Callable[[Store], Dashboard]) -> Dashboard:
     """The dashboard over a thousand swings."""
-    server = Server(Store(ManySwings()))  # type: ignore[arg-type]
-    yield server
-    server.close()
+    return serve(Store(ManySwings()))  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="session")
@@ -221,22 +154,32 @@ class Watched:
             self.complaints.append(f"left the machine: {request.url}")
 
 
+@pytest.fixture(scope="session")
+def profile(browser: Any) -> Iterator[Any]:
+    """A browser profile whose pages compile the dashboards' code once for all tests."""
+    context = browser.new_context(accept_downloads=True)
+    context.add_init_script(COUNT_WHAT_IS_ASKED)
+    yield context
+    context.close()
+
+
 @pytest.fixture
-def open_page(browser: Any) -> Iterator[Callable[..., Any]]:
-    """Open an address in a fresh profile; at the end nothing may have gone wrong."""
-    opened: list[tuple[Any, Watched]] = []
+def open_page(profile: Any, front: Front) -> Iterator[Callable[..., Any]]:
+    """Open an address, nothing being remembered of earlier tests and nothing moving by itself; at
+    the end nothing may have gone wrong."""
+    opened: list[Watched] = []
 
     def open_it(address: str, width: int = 1280, height: int = 800, theme: str = "light") -> Any:
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=theme, accept_downloads=True
-        )
-        watched = Watched(context.new_page())
-        opened.append((context, watched))
-        watched.page.goto(address)
-        return watched.page
+        opened.append(Watched(profile.new_page()))
+        page = opened[-1].page
+        page.set_viewport_size({"width": width, "height": height})
+        page.emulate_media(color_scheme=theme, reduced_motion="reduce")
+        page.goto(address)
+        return page
 
     yield open_it
-    complaints = [complaint for _, watched in opened for complaint in watched.complaints]
-    for context, _ in opened:
-        context.close()
-    assert complaints == []
+    remembered = {"origin": front.address, "storageTypes": "local_storage"}
+    for watched in opened:
+        profile.new_cdp_session(watched.page).send("Storage.clearDataForOrigin", remembered)
+        watched.page.close()
+    assert [complaint for watched in opened for complaint in watched.complaints] == []

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
+from page_checks import BOXES, highlighted
 
 from app.preferences import Preferences
 from app.shelf import LibraryShelf
@@ -21,22 +21,19 @@ pytestmark = pytest.mark.browser
 
 HEADINGS = """() => document.querySelector('#session-figure .js-plotly-plot')
     .layout.annotations.map(note => note.text).join(' | ')"""
-PICKED = """() => document.querySelector('#session-figure .js-plotly-plot').data
-    .filter(t => t.meta && t.meta.role === 'pick' && t.x && t.x.length)
-    .map(t => t.meta.panel)"""
 
 
-@pytest.fixture
-def with_and_without(serve_store: Callable[..., Any], tmp_path: Path) -> Any:
+@pytest.fixture(scope="module")
+def with_and_without(serve: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> Any:
     """Two recordings of one session, one with a belt sensor."""
     session = simulate_session(SessionPlan(("stand", *("ball",) * 4)), "clean", 11)
-    library = Library(tmp_path / "library")
+    library = Library(tmp_path_factory.mktemp("belt"))
     for recording in (with_belt(session, [0.09, 0.05, 0.07, 0.02], 3).recording, session.recording):
         library.add(recording)
     store = Store(LibraryShelf(library), Preferences())
     for entry in library.entries():
         store.shelf.analyse(entry.id, store.settings, lambda part, words: None)
-    return serve_store(store)
+    return serve(store)
 
 
 def test_the_overlay_offers_the_belts_curve_where_there_is_one(
@@ -47,11 +44,9 @@ def test_the_overlay_offers_the_belts_curve_where_there_is_one(
     page = open_page(f"{with_and_without.address}/session?recordings={ids[True]}")
     page.wait_for_selector("#session-figure .scatterlayer .trace")
     assert "Belt turn rate" in page.evaluate(HEADINGS)
-    boxes = page.locator("#session-grid .ag-pinned-left-cols-container .ag-checkbox-input")
-    boxes.first.check()
+    page.locator(BOXES).first.check()
     page.wait_for_selector("#session-chips .chip-1")
-    page.wait_for_timeout(300)
-    assert sorted(page.evaluate(PICKED)) == [1, 2, 3, 4]
+    highlighted(page, 1, panels=4)
     page.click("#session-curves label:has-text('Belt turn rate')")
     page.wait_for_url(re.compile("curves=belt_turn_rate_deg_s"))
     page.wait_for_function(f"() => !({HEADINGS})().includes('Hinge')")

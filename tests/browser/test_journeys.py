@@ -4,6 +4,7 @@ bringing in files good and bad."""
 from __future__ import annotations
 
 import io
+import itertools
 import json
 import re
 import shutil
@@ -14,6 +15,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from page_checks import BOXES, highlighted, point_at_a_line, settled
 
 from app.samples import shipped_samples
 from imu.exports.plain_csv import write_plain_csv
@@ -32,15 +34,11 @@ def test_swings_are_chosen_in_the_table_and_opened(
     practice = ids_of(dashboard)["practice"]
     page = open_page(f"{dashboard.address}/session?recordings={practice}")
     page.wait_for_selector("#session-grid .ag-row")
-    boxes = page.locator("#session-grid .ag-pinned-left-cols-container .ag-checkbox-input")
+    boxes = page.locator(BOXES)
     for place in (0, 2):
         boxes.nth(place).check()
     page.wait_for_selector("#session-chips .chip-2")
-    drawn = page.evaluate(
-        """() => document.querySelector('#session-figure .js-plotly-plot').data
-            .filter(t => t.meta && t.meta.role === 'pick' && t.x.length).length"""
-    )
-    assert drawn == 2 * 3
+    highlighted(page, 2)
     page.wait_for_url(re.compile(r"pick=\d+,\d+"))
     first = page.locator("#session-chips .chip-1").inner_text()
     page.click("#session-chips .chip-1")
@@ -56,7 +54,7 @@ def test_a_highlighted_line_is_that_swings_own(
     practice = ids_of(dashboard)["practice"]
     page = open_page(f"{dashboard.address}/session?recordings={practice}&pick=2")
     page.wait_for_selector("#session-chips .chip-1")
-    page.wait_for_timeout(500)
+    highlighted(page, 1)
     line = page.evaluate(
         """() => {
             const graph = document.querySelector('#session-figure .js-plotly-plot');
@@ -78,38 +76,16 @@ def test_pointing_at_a_line_names_the_swing_and_pressing_chooses_it(
 ) -> None:
     practice = ids_of(dashboard)["practice"]
     page = open_page(f"{dashboard.address}/session?recordings={practice}")
-    page.wait_for_selector("#session-figure .scatterlayer .trace")
-    page.wait_for_timeout(800)
-    where = """() => {
-        const graph = document.querySelector('#session-figure .js-plotly-plot');
-        graph.scrollIntoView({block: 'center'});
-        const layout = graph._fullLayout;
-        const swings = graph._fullData.find(t => t.meta && t.meta.role === 'swings');
-        const box = graph.getBoundingClientRect();
-        const at = Math.floor(0.6 * swings.meta.points);
-        return [box.left + layout.xaxis._offset + layout.xaxis.d2p(swings.x[at]),
-                box.top + layout.yaxis._offset + layout.yaxis.d2p(swings.y[at])];
-    }"""
-    label = page.locator(".hover-label:has-text('Swing')")
-    # A page still settling moves under the pointer: point again, as a hand would.
-    for _ in range(20):
-        left, top = page.evaluate(where)
-        page.mouse.move(left - 40, top)
-        page.mouse.move(left, top, steps=4)
-        page.wait_for_timeout(500)
-        if label.is_visible():
-            break
-    assert label.is_visible()
+    name = point_at_a_line(page)
     page.mouse.down()
     page.mouse.up()
-    page.wait_for_selector("#session-chips .chip-1")
+    page.wait_for_selector(f"#session-chips .chip-1:has-text('{name}')")
 
 
 def test_the_slider_moves_arm_and_club(dashboard: Any, open_page: Callable[..., Any]) -> None:
     practice = ids_of(dashboard)["practice"]
     page = open_page(f"{dashboard.address}/swing?recording={practice}&swing=3")
-    page.wait_for_selector("#swing-moment")
-    page.wait_for_timeout(600)
+    settled(page, "#swing-moment")
     before = page.evaluate("document.getElementById('swing-space').toDataURL()")
     page.locator(".event", has_text="Impact").click()
     assert page.inner_text("#swing-clock") == "0 ms"
@@ -219,8 +195,7 @@ def test_a_thousand_swings_redraw_within_a_quarter_second(
 ) -> None:
     """Limit from the project's own requirements: 250 ms to redraw 1,000 swings in Chromium."""
     page = open_page(f"{thousand.address}/session")
-    page.wait_for_selector("#session-figure .scatterlayer .trace")
-    page.wait_for_timeout(1500)
+    settled(page, "#session-figure .scatterlayer .trace")
     times = page.evaluate(
         """async () => {
             const graph = document.querySelector('#session-figure .js-plotly-plot');
@@ -251,7 +226,7 @@ def test_ticked_swings_are_left_out_with_a_reason_and_counted_again(
     page = open_page(f"{dashboard.address}/session?recordings={practice}")
     page.wait_for_selector("#session-grid .ag-row")
     assert not page.is_visible("#session-leave-out")
-    boxes = page.locator("#session-grid .ag-pinned-left-cols-container .ag-checkbox-input")
+    boxes = page.locator(BOXES)
     for place in (0, 2, 3):
         boxes.nth(place).check()
     page.wait_for_selector("#session-ticked:has-text('Leave these 3 out')")
@@ -272,12 +247,12 @@ def test_a_set_is_kept_opened_compared_and_forgotten(
     ids = ids_of(dashboard)
     page = open_page(f"{dashboard.address}/session?recordings={ids['practice']}")
     page.wait_for_selector("#session-grid .ag-row")
-    boxes = page.locator("#session-grid .ag-pinned-left-cols-container .ag-checkbox-input")
+    boxes = page.locator(BOXES)
     for place in range(8):
         boxes.nth(place).check()
     page.click(".sets-box summary")
     page.fill("#session-set-name", "first, eight")
-    page.wait_for_timeout(400)
+    page.keyboard.press("Tab")
     page.click("#session-keep-set")
     page.wait_for_selector("#session-sets a")
     page.click("#session-sets a")
@@ -306,22 +281,22 @@ def test_a_link_to_the_same_page_shows_the_other_swing(
 
 
 @pytest.mark.parametrize(
-    ("path", "figure"),
+    ("path", "figures"),
     [
-        ("/session", "session-figure"),
-        ("/swing", "swing-figure"),
-        ("/compare", "compare-figure"),
-        ("/compare", "compare-swings"),
-        ("/progress", "progress-figure"),
+        ("/session", ["session-figure"]),
+        ("/swing", ["swing-figure"]),
+        ("/compare", ["compare-figure", "compare-swings"]),
+        ("/progress", ["progress-figure"]),
     ],
 )
 def test_a_figure_is_saved_as_svg_and_png(
-    path: str, figure: str, dashboard: Any, open_page: Callable[..., Any]
+    path: str, figures: list[str], dashboard: Any, open_page: Callable[..., Any]
 ) -> None:
     page = open_page(dashboard.address + path)
-    page.wait_for_selector(f"#{figure} .scatterlayer .trace")
-    page.wait_for_timeout(500)
-    for kind, start in (("svg", b"<svg"), ("png", b"\x89PNG")):
+    settled(page)
+    starts = {"svg": b"<svg", "png": b"\x89PNG"}
+    for figure, (kind, start) in itertools.product(figures, starts.items()):
+        page.wait_for_selector(f"#{figure} .scatterlayer .trace")
         with page.expect_download() as coming:
             page.click(f"[data-picture={figure}][data-format={kind}]")
         assert coming.value.suggested_filename.endswith(f".{kind}")

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from page_checks import OTHER_THEME, no_barrier, settled
 
 from app.preferences import Preferences, read_preferences
 from app.shelf import LibraryShelf
@@ -21,15 +22,8 @@ from imu.recordings.saved_sets import read_saved_sets
 
 pytestmark = pytest.mark.browser
 
-AXE = (Path(__file__).parent / "axe.min.js").read_text("utf-8")
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-THEMES = pytest.mark.parametrize("theme", ["light", "dark"])
-LIGHT = pytest.mark.parametrize("theme", ["light"])
-"""For long walks; the pages they walk through are looked at in the dark elsewhere."""
-
 SEEN = """async () => {
     const at = document.activeElement;
-    const pause = () => new Promise(done => setTimeout(done, 250));
     const shown = one => {
         const look = getComputedStyle(one);
         const outline = look.outlineStyle !== 'none' && parseFloat(look.outlineWidth) > 0;
@@ -37,20 +31,28 @@ SEEN = """async () => {
     };
     const label = at.id && document.querySelector(`label[for="${at.id}"]`);
     const field = at.closest('.mantine-Input-input, .mantine-MultiSelect-input') || at;
-    if ([at, label, at.parentElement, field].some(one => one && shown(one))) { return true; }
-    await pause();
-    const focused = getComputedStyle(field).borderColor;
-    at.blur();
-    await pause();
-    const left = getComputedStyle(field).borderColor;
-    at.focus();
-    return focused !== left;
+    const drawn = () => {
+        if ([at, label, at.parentElement, field].some(one => one && shown(one))) { return true; }
+        const focused = getComputedStyle(field).borderColor;
+        at.blur();
+        const left = getComputedStyle(field).borderColor;
+        at.focus();
+        return focused !== left;
+    };
+    const until = performance.now() + 5000;
+    while (!drawn()) {
+        if (performance.now() > until) { return false; }
+        await new Promise(requestAnimationFrame);
+    }
+    return true;
 }"""
 """Whether the focus is drawn: an outline, a shadow, or a border that changes."""
 
+NEXT_FRAME = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
 
 CHOSEN_IN_SIGHT = """() => {
     const option = document.querySelector('[data-combobox-selected]');
+    if (!option) { return false; }
     const list = option.closest('.mantine-ScrollArea-viewport') || option.closest('[role=listbox]');
     const [inner, outer] = [option.getBoundingClientRect(), list.getBoundingClientRect()];
     return inner.top >= outer.top - 1 && inner.bottom <= outer.bottom + 1;
@@ -60,14 +62,14 @@ CHOSEN_IN_SIGHT = """() => {
 
 @pytest.fixture
 def own(
-    dashboard: Any, serve_store: Callable[..., Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    dashboard: Any, serve: Callable[..., Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Any:
     """A server over a copy of the analysed library, with settings and journals of its own."""
     for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
         monkeypatch.setenv(name, str(tmp_path / name))
     folder = tmp_path / "library"
     shutil.copytree(dashboard.store.shelf.library.path, folder)
-    return serve_store(Store(LibraryShelf(Library(folder)), Preferences()))
+    return serve(Store(LibraryShelf(Library(folder)), Preferences()))
 
 
 class Keys:
@@ -76,15 +78,16 @@ class Keys:
     def __init__(self, page: Any) -> None:
         self.page = page
 
-    def reach(self, selector: str, most: int = 160) -> None:
-        """Go on with Tab until there; the focus must be seen on arrival."""
+    def reach(self, selector: str, most: int = 160, key: str = "Tab") -> None:
+        """Go on with Tab until there; the focus must be seen on arrival, in either theme."""
         for _ in range(most):
-            self.page.keyboard.press("Tab")
+            self.page.keyboard.press(key)
             if self.at(selector):
-                self.page.wait_for_timeout(80)
-                assert self.page.evaluate(SEEN), f"{selector}: the focus is not seen"
+                for _ in range(2):
+                    self.page.evaluate(OTHER_THEME)
+                    assert self.page.evaluate(SEEN), f"{selector}: the focus is not seen"
                 return
-        raise AssertionError(f"{selector} cannot be reached with Tab")
+        raise AssertionError(f"{selector} cannot be reached with {key}")
 
     def at(self, selector: str) -> bool:
         """Whether the focus is there."""
@@ -92,35 +95,20 @@ class Keys:
         return bool(self.page.evaluate(code, selector))
 
     def press(self, *names: str) -> None:
-        """One key after another, as a hand would."""
+        """One key after another, each once the page has drawn what the last one did."""
         for name in names:
             self.page.keyboard.press(name)
-            self.page.wait_for_timeout(60)
+            self.page.evaluate(NEXT_FRAME)
 
     def write(self, text: str) -> None:
         """In place of what stands in the field."""
         self.press("Control+a")
-        self.page.keyboard.type(text, delay=10)
-        self.page.wait_for_timeout(400)
+        self.page.keyboard.type(text)
+        self.page.evaluate(NEXT_FRAME)
 
 
-def no_barrier(page: Any, but: str = "") -> None:
-    """What axe-core says of the page as it is now; ``but``: a rule that does not hold there."""
-    page.wait_for_timeout(300)
-    page.evaluate(AXE)
-    found = page.evaluate("rules => axe.run(document, {runOnly: rules, iframes: false})", RULES)
-    barriers = [
-        f"{one['id']}: {node['html'][:160]} {node['failureSummary'][:200]}"
-        for one in found["violations"]
-        if one["id"] != but
-        for node in one["nodes"][:3]
-    ]
-    assert barriers == []
-
-
-@THEMES
-def test_settings(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
-    page = open_page(own.address + "/settings", theme=theme)
+def test_settings(own: Any, open_page: Callable[..., Any]) -> None:
+    page = open_page(own.address + "/settings")
     page.wait_for_selector("text=How things are measured")
     keys = Keys(page)
     keys.reach("#settings-speed input")
@@ -131,17 +119,19 @@ def test_settings(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
     keys.press("ArrowUp", "ArrowUp")
     keys.reach("#settings-line")
     keys.write("3.5")
+    settled(page)
     keys.reach("#settings-keep")
     keys.press("Enter")
-    page.wait_for_function("() => document.getElementById('settings-kept').textContent.length > 3")
+    settled(page)
+    assert page.inner_text("#settings-kept") == "Kept."
     assert read_preferences() == Preferences("mph", "side", 12.0, 3.5)
     no_barrier(page)
 
 
-@THEMES
-def test_compare(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
-    page = open_page(own.address + "/compare", theme=theme)
-    page.wait_for_selector(".finding")
+def test_compare(own: Any, open_page: Callable[..., Any]) -> None:
+    page = open_page(own.address + "/compare")
+    page.wait_for_selector(".where-from >> text=Shot results: 0 noted")
+    settled(page, ".finding")
     keys = Keys(page)
     keys.reach("#compare-limit")
     keys.press("ArrowUp")
@@ -158,26 +148,21 @@ def test_compare(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
     # The list is scrolled by the arrows, which its field takes, not by a focus of its own.
     no_barrier(page, but="scrollable-region-focusable")
     keys.press(*["ArrowDown"] * 7)
-    page.wait_for_timeout(300)
-    assert page.evaluate(CHOSEN_IN_SIGHT)
+    page.wait_for_function(CHOSEN_IN_SIGHT)
     keys.press("Enter")
     page.wait_for_url(re.compile("metric="))
-    keys.press("Shift+Tab")
-    page.goto(own.address + "/compare")
-    page.wait_for_selector(".finding")
-    keys.reach("#compare-b")
-    keys.press("Backspace")
-    keys.page.keyboard.type("practice", delay=10)
-    keys.press("ArrowDown", "Enter")
-    page.wait_for_url(re.compile("b="))
+    keys.reach("#compare-b", key="Shift+Tab")
+    keys.press("Backspace", "ArrowDown", "ArrowDown")
+    page.wait_for_selector("[data-combobox-selected]:visible:has-text('practice')")
+    keys.press("Enter")
+    page.wait_for_selector("#compare-words [role=alert]:has-text('on both sides')")
     keys.press("Escape", "Tab")
     no_barrier(page)
 
 
-@THEMES
-def test_plan(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
-    page = open_page(own.address + "/plan", theme=theme)
-    page.wait_for_selector(".block")
+def test_plan(own: Any, open_page: Callable[..., Any]) -> None:
+    page = open_page(own.address + "/plan")
+    settled(page, ".block")
     keys = Keys(page)
     keys.reach("#plan-see input")
     keys.press("ArrowRight")
@@ -188,6 +173,7 @@ def test_plan(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
     page.wait_for_url(re.compile(r"ratio=1\.75"))
     keys.reach("#plan-label-a")
     keys.write("quiet")
+    page.wait_for_selector(".block:has-text('quiet')")
     keys.reach("#plan-name")
     keys.write("by keys")
     keys.reach("#plan-keep")
@@ -201,13 +187,9 @@ def test_plan(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
     no_barrier(page)
 
 
-@LIGHT
-def test_the_table_of_swings_and_the_sets(
-    theme: str, own: Any, open_page: Callable[..., Any]
-) -> None:
-    page = open_page(own.address + "/session", theme=theme)
-    page.wait_for_selector("#session-grid .ag-row")
-    page.wait_for_load_state("networkidle")
+def test_the_table_of_swings_and_the_sets(own: Any, open_page: Callable[..., Any]) -> None:
+    page = open_page(own.address + "/session")
+    settled(page, "#session-grid .ag-row")
     keys = Keys(page)
     keys.reach("#session-grid [role=columnheader], #session-grid [role=gridcell]")
     if keys.at("[role=columnheader]"):
@@ -245,16 +227,15 @@ def choose_recording(keys: Keys, words: str) -> None:
     keys.reach(".tend summary")
     keys.press("Enter")
     keys.reach("#tend-which")
-    keys.page.keyboard.type(words, delay=10)
+    keys.page.keyboard.type(words)
     keys.page.wait_for_selector("[role=option]:visible")
     keys.press("ArrowDown", "Enter")
     keys.page.wait_for_function("() => document.getElementById('tend-who').value !== ''")
 
 
-@LIGHT
-def test_labels_and_all_of_a_player(theme: str, own: Any, open_page: Callable[..., Any]) -> None:
-    page = open_page(own.address + "/", theme=theme)
-    page.wait_for_selector("text=Bring in a recording")
+def test_labels_and_all_of_a_player(own: Any, open_page: Callable[..., Any]) -> None:
+    page = open_page(own.address + "/")
+    settled(page, "text=Bring in a recording")
     library = own.store.shelf.library
     player = library.entries()[0].manifest.player.name
     keys = Keys(page)
@@ -268,8 +249,7 @@ def test_labels_and_all_of_a_player(theme: str, own: Any, open_page: Callable[..
         "after-drill",
         "pressure",
     ]
-    page.locator("body").press("Home")
-    keys.reach("#tend-who")
+    keys.reach("#tend-who", key="Shift+Tab")
     keys.write(f"{player} the Second")
     keys.reach("#tend-everywhere")
     keys.press("Enter")
@@ -291,7 +271,7 @@ def test_labels_and_all_of_a_player(theme: str, own: Any, open_page: Callable[..
     keys.press("Enter")
     page.wait_for_selector("#tend-told:has-text('Nothing was deleted')")
     assert len(library.entries()) == 2
-    keys.reach("#tend-player")
+    keys.reach("#tend-player", key="Shift+Tab")
     keys.press("Enter")
     page.wait_for_selector("#tend-traces li >> nth=1")
     keys.reach("#tend-delete")
@@ -309,11 +289,10 @@ def test_a_shot_noted_by_hand_shows_where_associations_are_promised(
     swings = own.store.analysis(entry.id).swings
     swings = swings[swings["kind"] == "ball"].sort_values("release_ms", ascending=False)
     numbers = [int(number) for number in swings["swing"]]
-    page = open_page(f"{own.address}/compare")
-    page.wait_for_selector(".where-from >> text=Shot results: 0 noted")
-    for number, words, direction in ((numbers[0], "Good", "Left"), (numbers[-1], "Bad", "Right")):
+    page = open_page("about:blank")
+    for number, presses, direction in ((numbers[0], 1, "Left"), (numbers[-1], 2, "Right")):
         page.goto(f"{own.address}/swing?recording={entry.id}&swing={number}")
-        page.wait_for_selector("#swing-outcome")
+        settled(page, "#swing-outcome")
         keys = Keys(page)
         keys.reach("#swing-direction input")
         while not page.is_checked(
@@ -321,14 +300,17 @@ def test_a_shot_noted_by_hand_shows_where_associations_are_promised(
         ):
             keys.press("ArrowRight")
         keys.reach("#swing-outcome input")
-        keys.press(*["ArrowRight"] * (1 if words == "Good" else 2))
+        keys.press(*["ArrowRight"] * presses)
         keys.reach("#swing-keep")
         keys.press("Enter")
         page.wait_for_selector("#swing-kept:has-text('This swing counts')")
-        page.reload()
-        page.wait_for_selector("#swing-outcome")
     noted = {note.outcome: note.direction for note in own.store.shelf.notes(entry.id).swings}
     assert noted == {"good": "left", "bad": "right"}
+    page.reload()
+    page.wait_for_selector("#swing-outcome")
+    for control, words in (("direction", "Right"), ("outcome", "Bad")):
+        label = page.locator(f"#swing-{control} label", has_text=words)
+        assert label.locator("xpath=..//input").is_checked()
     page.goto(f"{own.address}/compare")
     page.wait_for_selector(".where-from >> text=Shot results: 2 noted")
     for place, number in enumerate(numbers[1:-1], start=1):

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from page_checks import COUNT_WHAT_IS_ASKED, PAGES, settled
 
 from app.commands.serve import lan_address
 from app.pairing import COOKIE, TRIES
@@ -30,19 +31,6 @@ from imu.recordings.notes import read_notes
 pytestmark = pytest.mark.browser
 
 WAIT_MS = 60_000
-MARKS = {
-    "/": "text=Bring in a recording",
-    "/plan": ".block",
-    "/record": "h1",
-    "/session": "#session-figure .scatterlayer .trace",
-    "/swing": "#swing-moment",
-    "/compare": ".finding",
-    "/progress": "#progress-table table",
-    "/report": "iframe.preview",
-    "/settings": "text=How things are measured",
-}
-"""Every page, and what shows that its subject has come."""
-
 WATCH_POLICY = """document.addEventListener('securitypolicyviolation', event => {
     console.error('policy: ' + event.violatedDirective + ' ' + event.blockedURI);
 });"""
@@ -120,6 +108,7 @@ class Tablet:
             viewport={"width": 820, "height": 1180}, has_touch=True, accept_downloads=True
         )
         self.context.add_init_script(WATCH_POLICY)
+        self.context.add_init_script(COUNT_WHAT_IS_ASKED)
         self.page = self.context.new_page()
         self.page.set_default_timeout(WAIT_MS)
         self.complaints: list[str] = []
@@ -165,11 +154,24 @@ def tablet(browser: Any, serving: Serving) -> Iterator[Callable[[], Tablet]]:
     assert [line for one in made for line in one.complaints] == []
 
 
-def pair(serving: Serving, one: Tablet) -> None:
-    """Pair by the code shown now."""
+@pytest.fixture(scope="module")
+def kept(browser: Any, serving: Serving) -> Iterator[Tablet]:
+    """A tablet paired by the code shown now, for as long as the tests here go on."""
+    one = Tablet(browser, serving.address)
     one.page.goto(serving.address + "/")
     one.type_code(serving.codes[-1].lower())
-    one.page.wait_for_selector(MARKS["/"])
+    one.page.wait_for_selector(PAGES["/"])
+    yield one
+    one.context.close()
+
+
+@pytest.fixture
+def paired(kept: Tablet) -> Iterator[Tablet]:
+    """The tablet that is paired, nothing having gone wrong on it yet."""
+    for noted in (kept.complaints, kept.refusals, kept.elsewhere):
+        noted.clear()
+    yield kept
+    assert kept.complaints == []
 
 
 def test_what_it_opens_is_said_before_the_first_code(serving: Serving) -> None:
@@ -193,7 +195,7 @@ def test_a_tablet_gets_in_by_the_code_after_three_wrong_ones_and_the_code_is_the
         assert "not the code" in first.page.inner_text("[role=status]")
     assert TRIES > 3 and first.refusals == [f"403 POST {serving.address}/pair"] * 3
     first.type_code(code.lower().replace("-", " "))
-    first.page.wait_for_selector(MARKS["/"])
+    first.page.wait_for_selector(PAGES["/"])
     assert first.page.url == serving.address + "/"
     (cookie,) = first.context.cookies()
     assert (cookie["name"], cookie["httpOnly"], cookie["sameSite"]) == (COOKIE, True, "Strict")
@@ -205,35 +207,33 @@ def test_a_tablet_gets_in_by_the_code_after_three_wrong_ones_and_the_code_is_the
     second.type_code(code)
     assert "not the code" in second.page.inner_text("[role=status]")
     second.type_code(fresh)
-    second.page.wait_for_selector(MARKS["/"])
+    second.page.wait_for_selector(PAGES["/"])
     assert cookie["value"] not in "".join(serving.said)
 
 
 def test_every_page_works_on_the_tablet_and_asks_nobody_else(
-    serving: Serving, tablet: Callable[[], Tablet]
+    serving: Serving, paired: Tablet
 ) -> None:
-    one = tablet()
-    pair(serving, one)
-    for path, mark in MARKS.items():
-        one.page.goto(serving.address + path)
-        one.page.wait_for_selector(mark)
-        one.page.wait_for_load_state("networkidle")
-        over = one.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+    for path, mark in PAGES.items():
+        paired.page.goto(serving.address + path)
+        settled(paired.page, mark)
+        over = paired.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
         assert over <= 0, path
-    assert one.elsewhere == []
-    assert one.refusals == []
+        if path in ("/", "/record"):
+            # The consent of a young player's parent is asked where recordings begin.
+            assert paired.page.locator(f"text={YOUNG_PLAYERS}").first.is_visible()
+    assert paired.elsewhere == []
+    assert paired.refusals == []
 
 
 def test_what_is_done_on_the_tablet_reaches_the_library(
-    serving: Serving, tablet: Callable[[], Tablet], dashboard: Any
+    serving: Serving, paired: Tablet, dashboard: Any
 ) -> None:
     """Callbacks, files and the theme, as on the machine itself."""
-    one = tablet()
-    pair(serving, one)
     (entry,) = [entry for entry in dashboard.store.entries() if entry.block == "pressure"]
-    page = one.page
+    page = paired.page
     page.goto(f"{serving.address}/session?recordings={entry.id}")
-    page.wait_for_selector(MARKS["/session"])
+    page.wait_for_selector(PAGES["/session"])
     page.tap("#session-align label:has-text('Top')")
     page.wait_for_url(re.compile("align=top"))
     page.tap("#theme-button")
@@ -250,17 +250,7 @@ def test_what_is_done_on_the_tablet_reaches_the_library(
     folder = dashboard.store.shelf.library.find(entry.id).folder
     assert [note.left_out for note in read_notes(folder).swings] == ["seen from the tablet"]
     dashboard.store.note_swing(entry.id, 4, left_out="")
-    assert one.refusals == [] and one.elsewhere == []
-
-
-def test_the_consent_of_a_young_players_parent_is_asked_where_recordings_begin(
-    serving: Serving, tablet: Callable[[], Tablet]
-) -> None:
-    one = tablet()
-    pair(serving, one)
-    for path in ("/", "/record"):
-        one.page.goto(serving.address + path)
-        one.page.wait_for_selector(f"text={YOUNG_PLAYERS}")
+    assert paired.refusals == [] and paired.elsewhere == []
 
 
 class Elsewhere(http.server.BaseHTTPRequestHandler):
@@ -282,17 +272,15 @@ class Elsewhere(http.server.BaseHTTPRequestHandler):
 
 
 def test_another_sites_page_open_on_the_tablet_can_do_nothing(
-    serving: Serving, tablet: Callable[[], Tablet], dashboard: Any
+    serving: Serving, paired: Tablet
 ) -> None:
     """Neither frame the dashboard, nor read it, nor change it, though the tablet is paired."""
-    one = tablet()
-    pair(serving, one)
     handler = type("Other", (Elsewhere,), {"target": serving.address})
     other = http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler)
     threading.Thread(target=other.serve_forever, daemon=True).start()
     try:
-        one.page.goto(f"http://127.0.0.1:{other.server_address[1]}/")
-        tried = one.page.evaluate(
+        paired.page.goto(f"http://127.0.0.1:{other.server_address[1]}/")
+        tried = paired.page.evaluate(
             """async target => {
                 const ask = async (path, options) => {
                     try {
@@ -310,14 +298,14 @@ def test_another_sites_page_open_on_the_tablet_can_do_nothing(
             serving.address,
         )
         assert tried == ["refused"] * 3
-        assert not any("Swingspread" in (frame.title() or "") for frame in one.page.frames)
-        with one.page.expect_navigation():
-            one.page.click("button")
-        assert "Asked from another site" in one.page.inner_text("body")
-        assert one.refusals[-1] == f"403 POST {serving.address}/pair"
+        assert not any("Swingspread" in (frame.title() or "") for frame in paired.page.frames)
+        with paired.page.expect_navigation():
+            paired.page.click("button")
+        assert "Asked from another site" in paired.page.inner_text("body")
+        assert paired.refusals[-1] == f"403 POST {serving.address}/pair"
     finally:
         other.shutdown()
-    one.complaints.clear()  # the other site's own, of having been refused
+    paired.complaints.clear()  # the other site's own, of having been refused
 
 
 def test_a_name_made_to_point_at_this_machine_is_refused(

@@ -15,7 +15,10 @@ import pytest
 from planned_recordings import Planned
 
 from app.pages import record
+from app.preferences import Preferences
 from app.recording import RecordingDesk
+from app.shelf import LibraryShelf
+from app.store import Store
 from imu.recordings.library import Library
 from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import SavedPlan, update_saved_sets
@@ -56,7 +59,7 @@ def test_a_plan_is_chosen_before_starting(
     desk = RecordingDesk(tmp_path / "journals")
     monkeypatch.setattr(desk, "start", lambda arguments, library: asked.append(arguments))
     monkeypatch.setattr(record, "desk", desk)
-    server = serve(with_plan(tmp_path / "library"))
+    server = serve(Store(LibraryShelf(with_plan(tmp_path / "library")), Preferences()))
     page = open_page(f"{server.address}/plan?plan=april-test")
     page.click("text=Record by it")
     page.wait_for_selector("text=4 blocks, 12 swings: 3 practice, 3 pressure")
@@ -81,7 +84,7 @@ def test_the_blocks_are_followed_and_nothing_is_forgotten_by_a_reload(
 ) -> None:
     recording = Planned(tmp_path / "journals")
     monkeypatch.setattr(record, "desk", RecordingDesk(tmp_path / "journals"))
-    server = serve(with_plan(tmp_path / "library"))
+    server = serve(Store(LibraryShelf(with_plan(tmp_path / "library")), Preferences()))
     with recording.folder.hold():
         page = open_page(f"{server.address}/record")
         page.wait_for_selector("text=Warm up, then block 1 of 4: practice")

@@ -32,14 +32,13 @@ class SlowShelf(LibraryShelf):
         return super().entries()
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
 def test_a_page_that_waits_for_the_disk_says_so_and_then_opens(
-    theme: str, serve_store: Callable[..., Any], open_page: Callable[..., Any], tmp_path: Path
+    serve: Callable[..., Any], open_page: Callable[..., Any], tmp_path: Path
 ) -> None:
     shelf = SlowShelf(Library(tmp_path / "library"))
-    server = serve_store(Store(shelf, Preferences()))
+    server = serve(Store(shelf, Preferences()))
     shelf.wait_s = 1.2
-    page = open_page(server.address + "/", theme=theme)
+    page = open_page(server.address + "/")
     page.wait_for_selector("main[data-dash-is-loading=true]")
     page.wait_for_function(SAID)
     page.wait_for_selector("text=Bring in a recording")
@@ -48,9 +47,9 @@ def test_a_page_that_waits_for_the_disk_says_so_and_then_opens(
 
 
 def test_a_page_that_comes_at_once_does_not_flicker(
-    serve_store: Callable[..., Any], open_page: Callable[..., Any], tmp_path: Path
+    serve: Callable[..., Any], open_page: Callable[..., Any], tmp_path: Path
 ) -> None:
-    server = serve_store(Store(LibraryShelf(Library(tmp_path / "library")), Preferences()))
+    server = serve(Store(LibraryShelf(Library(tmp_path / "library")), Preferences()))
     page = open_page("about:blank")
     page.add_init_script(
         f"window.said = 0; setInterval(() => {{ if (document.querySelector('main') && ({SAID})())"
