@@ -6,16 +6,14 @@ window.dash_clientside.shell = {
     return shown === "dark" ? "light" : "dark";
   },
 
-  /* The upload component gives its hidden field no name to hear. */
+  /* The upload component gives its hidden field no name to hear; its code may come late. */
   nameUpload: function (id) {
-    let tries = 0;
-    function name() {
+    function name(at) {
       const box = document.getElementById(id);
       const field = box && box.querySelector("input[type=file]");
       if (!field) {
-        tries += 1;
-        if (tries < 100) {
-          window.setTimeout(name, 50);
+        if (window.location.pathname === at) {
+          window.setTimeout(name, 50, at);
         }
         return;
       }
@@ -28,7 +26,7 @@ window.dash_clientside.shell = {
         zone.setAttribute("aria-label", words);
       }
     }
-    name();
+    name(window.location.pathname);
     return window.dash_clientside.no_update;
   },
 

@@ -1,4 +1,4 @@
-"""What lies over a figure is there however late the plotting library comes, as on a slow tablet."""
+"""Pages are whole however late the code of one of their parts comes, as on a slow tablet."""
 
 from __future__ import annotations
 
@@ -12,22 +12,27 @@ pytestmark = pytest.mark.browser
 
 
 class Held:
-    """A page that has all its data and waits for the library that draws them."""
+    """A page that has all its data and waits for the code of one of its parts.
 
-    def __init__(self, page: Any, address: str, figure: str) -> None:
-        self.page = page
+    code : address of the code. shown : what a callback sends for it. part : what it will draw.
+    """
+
+    def __init__(self, page: Any, address: str, code: str, shown: str, part: str) -> None:
+        self.page, self.part = page, part
         self._waiting: list[Any] = []
-        page.route("**/plotly*.js", lambda route: self._waiting.append(route))
-        drawn = f"{figure}.figure"
-        with page.expect_response(lambda one: drawn in (one.request.post_data or "")):
+        page.route(code, lambda route: self._waiting.append(route))
+        with page.expect_response(lambda one: shown in (one.request.post_data or "")):
             page.goto(address)
 
     def let_through(self) -> None:
-        """The library comes at last."""
-        assert self.page.locator(".js-plotly-plot").count() == 0
-        assert self._waiting, "nothing waits for the plotting library"
+        """The code comes at last."""
+        assert self.page.locator(self.part).count() == 0
+        assert self._waiting, "nothing waits for the code"
         for one in self._waiting:
             one.continue_()
+
+
+PLOTTING = {"code": "**/plotly*.js", "part": ".js-plotly-plot"}
 
 
 def practice(dashboard: Any) -> str:
@@ -40,7 +45,7 @@ def test_swings_ticked_before_the_overlay_is_drawn_are_highlighted_and_lines_ans
 ) -> None:
     page = open_page("about:blank")
     address = f"{dashboard.address}/session?recordings={practice(dashboard)}"
-    held = Held(page, address, "session-figure")
+    held = Held(page, address, shown="session-figure.figure", **PLOTTING)
     boxes = page.locator(BOXES)
     for place in (2, 4):
         boxes.nth(place).check()
@@ -59,7 +64,7 @@ def test_the_moment_shown_is_marked_on_curves_drawn_late(
 ) -> None:
     page = open_page("about:blank")
     address = f"{dashboard.address}/swing?recording={practice(dashboard)}&swing=3"
-    held = Held(page, address, "swing-figure")
+    held = Held(page, address, shown="swing-figure.figure", **PLOTTING)
     page.wait_for_selector("#swing-moment")
     page.locator(".event", has_text="Release").click()
     moment = page.inner_text("#swing-clock")
@@ -76,3 +81,18 @@ def test_the_moment_shown_is_marked_on_curves_drawn_late(
         arg=float(moment.removesuffix(" ms").replace("−", "-")),
     )
     assert page.inner_text("#swing-clock") == moment
+
+
+def test_the_field_for_files_is_named_though_its_code_comes_late(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    page = open_page("about:blank")
+    page.clock.install()
+    code, field = "**/async-upload*.js", "#start-drop input"
+    held = Held(page, f"{dashboard.address}/", code, shown="content.children", part=field)
+    page.wait_for_selector("text=Bring in a recording")
+    page.clock.run_for(60_000)
+    held.let_through()
+    page.wait_for_selector(field, state="attached")
+    page.clock.run_for(1_000)
+    page.wait_for_selector(f"{field}[aria-label*=forearm]", state="attached")
