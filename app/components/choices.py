@@ -1,4 +1,5 @@
-"""The choices that several pages offer alike: one of a few, sets of swings, a measure."""
+"""The choices that several pages offer alike: one of a few, sets of swings, a measure, and what can
+be noted on a swing."""
 
 from __future__ import annotations
 
@@ -8,11 +9,16 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from imu.columns import METRIC_BY_NAME, headline_metrics
+from imu.columns import headline_metrics
 
 ALIGN = (("impact", "Impact"), ("top", "Top"), ("takeaway", "Takeaway"))
 """Moments at which curves are lined up; keys of ``imu.figures.alignment.ALIGNMENTS``."""
 USUAL_METRIC = "release_ms"
+
+DIRECTIONS = (("", "Not noted"), ("left", "Left"), ("straight", "Straight"), ("right", "Right"))
+OUTCOMES = (("", "Not noted"), ("good", "Good"), ("bad", "Bad"))
+REASONS = ("mishit", "interrupted", "not a full swing", "sensor slipped")
+"""Usual reasons to leave a swing out; any other can be written."""
 
 
 def segmented(
@@ -72,12 +78,13 @@ def choose_sets(
 
 
 def choose_metric(identity: str, label: str, wanted: str) -> Any:
-    """One of the headline measures; an unknown one falls to the usual."""
+    """One of the headline measures; any other falls to the usual."""
+    offered = headline_metrics()
     return dmc.Select(
         id=identity,
         label=label,
-        data=[{"value": one.name, "label": one.label} for one in headline_metrics()],
-        value=wanted if wanted in METRIC_BY_NAME else USUAL_METRIC,
+        data=[{"value": one.name, "label": one.label} for one in offered],
+        value=wanted if wanted in {one.name for one in offered} else USUAL_METRIC,
         allowDeselect=False,
         size="md",
         w=320,

@@ -8,7 +8,7 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from app.components.choices import segmented
+from app.components.choices import DIRECTIONS, OUTCOMES, REASONS, segmented
 from app.components.recording_blocks import blocks_box
 from app.components.swing_context import (
     block_field,
@@ -19,10 +19,6 @@ from app.components.swing_context import (
 )
 from app.shelf import Entry
 from imu.cautions import BEFORE_SWINGING, YOUNG_PLAYERS
-
-DIRECTIONS = (("", "Not noted"), ("left", "Left"), ("straight", "Straight"), ("right", "Right"))
-OUTCOMES = (("", "Not noted"), ("good", "Good"), ("bad", "Bad"))
-REASONS = ("mishit", "interrupted", "not a full swing", "sensor moved")
 
 
 def setup_face(entries: Sequence[Entry], plan: Sequence[Any]) -> Any:
@@ -147,10 +143,10 @@ def live_face() -> Any:
                         className="record-shot",
                         children=[
                             segmented("record-direction", "Ball went", DIRECTIONS, ""),
-                            segmented("record-outcome", "Shot was", OUTCOMES, ""),
+                            segmented("record-outcome", "Shot", OUTCOMES, ""),
                             dmc.Autocomplete(
                                 id="record-reason",
-                                label="Leave out because",
+                                label="Leave out, because",
                                 data=list(REASONS),
                                 w=230,
                             ),

@@ -8,6 +8,7 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
+from app.components.choices import REASONS
 from app.saved_sets import (
     in_words,
     keep_set,
@@ -20,8 +21,6 @@ from app.saved_sets import (
 from app.store import Store
 from imu.errors import SwingspreadError
 
-REASONS = ["mishit", "not a real swing", "interrupted", "sensor slipped"]
-
 
 def ticked_bar() -> Any:
     """A bar under the table, there only while swings are ticked."""
@@ -32,7 +31,7 @@ def ticked_bar() -> Any:
             dmc.Autocomplete(
                 id="session-reason",
                 label=html.Span(id="session-ticked-count"),
-                data=REASONS,
+                data=list(REASONS),
                 size="md",
                 className="reason",
             ),
