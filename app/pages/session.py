@@ -7,7 +7,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 import pandas as pd
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from app.components.choices import ALIGN, choose_sets, segmented
 from app.components.graph import graph, picture_buttons
@@ -69,14 +69,17 @@ def chosen_kind(swings: pd.DataFrame, kind: str) -> pd.Series:
 
 def title_of(entries: Sequence[Entry], sets: Sequence[str] = ()) -> tuple[str, str]:
     """Heading and the line under it; saved sets lead with their name."""
-    first = entries[0]
-    heading = ", ".join(part for part in (first.player or first.name, first.club) if part)
+    who = [", ".join(part for part in (e.player or e.name, e.club) if part) for e in entries]
+    heading = " + ".join(dict.fromkeys(who))
     if sets and all(sets):
         several = f" · {len(entries)} recordings" if len(entries) > 1 else ""
         return " + ".join(sets), f"{heading}{several}"
+    sessions = list(dict.fromkeys(entry.session for entry in entries if entry.session))
+    session = f"{len(sessions)} sessions" if len(sessions) > 1 else "".join(sessions)
     blocks = " + ".join(dict.fromkeys(entry.block for entry in entries if entry.block))
-    day = first.day
-    return heading, " · ".join(part for part in (first.session, blocks, day) if part)
+    days = sorted({entry.day for entry in entries if entry.day})
+    day = " to ".join(dict.fromkeys((days[0], days[-1]))) if days else ""
+    return heading, " · ".join(part for part in (session, blocks, day) if part)
 
 
 def layout(store: Store, query: Mapping[str, str]) -> Any:
@@ -88,12 +91,13 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             children=[html.H1("No recordings yet"), dcc.Link("Bring one in", href="/")],
         )
     shown = store.swing_set(ids)
-    kind = query.get("kind", "ball")
+    kinds = [choice for choice in KINDS if choice[0] == "every" or _has(shown, choice[0])]
+    asked = query.get("kind", "ball")
+    kind = asked if asked in dict(kinds) else kinds[0][0]
     subset = shown.only(chosen_kind(shown.swings, kind))
     keys = set(subset.swings["key"].astype(str))
     picks = [key for key in query.get("pick", "").split(",") if key in keys]
     heading, under = title_of(shown.entries, [shown_name(token) for token in ids])
-    kinds = [choice for choice in KINDS if choice[0] == "every" or _has(shown, choice[0])]
     return html.Div(
         className="page",
         children=[
@@ -301,8 +305,6 @@ def register(app: Dash, store: Store) -> None:
         prevent_initial_call=True,
     )
     def choose(wanted: list[str], ids: list[str]) -> Any:
-        from dash import no_update
-
         if not wanted or wanted == ids:
             return no_update
         return f"{PATH}?{urlencode({'recordings': ','.join(wanted)}, safe=',:~')}"

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from typing import Any
+from urllib.parse import urlencode
 
 import dash_mantine_components as dmc
 import numpy as np
 import pandas as pd
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
-from app.components.choices import segmented
+from app.components.choices import DIRECTIONS, OUTCOMES, REASONS, segmented
 from app.components.graph import graph, picture_buttons
 from app.components.numbers import plain, with_unit
 from app.components.swing_numbers import swing_numbers
@@ -28,8 +29,6 @@ NAME = "Swing"
 
 VIEWS = (("face", "Face on"), ("line", "Down the line"), ("above", "From above"))
 SPEEDS = (("1", "Full"), ("0.25", "Quarter"), ("0.1", "Tenth"))
-DIRECTIONS = (("", "–"), ("left", "Left"), ("straight", "Straight"), ("right", "Right"))
-OUTCOMES = (("", "–"), ("good", "Good"), ("bad", "Bad"))
 
 
 def recordings(store: Store, query: Mapping[str, str]) -> tuple[str, ...]:
@@ -68,7 +67,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                                     entry.label + " · ",
                                     dcc.Link(
                                         "the whole session",
-                                        href=f"/session?recordings={ids[0]}&pick={number}",
+                                        href=_session_with(ids[0], row),
                                     ),
                                 ],
                                 className="quiet",
@@ -166,6 +165,12 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
             _notes_card(row),
         ],
     )
+
+
+def _session_with(recording: str, row: pd.Series) -> str:
+    """Where the session is shown with this swing highlighted."""
+    practice = {"kind": "practice"} if row["kind"] == "practice" else {}
+    return f"/session?{urlencode({'recordings': recording, 'pick': int(row['swing']), **practice})}"
 
 
 def swing_row(shown: SwingSet, wanted: str) -> pd.Series:
@@ -280,7 +285,7 @@ def _notes_card(row: pd.Series) -> Any:
                     dmc.Autocomplete(
                         id="swing-left-out",
                         label="Leave out, because",
-                        data=["mishit", "not a real swing", "interrupted", "sensor slipped"],
+                        data=list(REASONS),
                         value=str(row["left_out"]),
                         size="md",
                         w=260,
