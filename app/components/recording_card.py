@@ -194,6 +194,23 @@ def sensor_states(watched: Watched) -> list[Any]:
     return lines
 
 
+def found_words(sensor: Mapping[str, Any]) -> list[Any]:
+    """A sensor near, as the command lists it: what is known of it, and what is wrong with it."""
+    facts = (
+        (sensor.get("role"), "on the {}"),
+        (sensor.get("battery_percent"), "battery {} %"),
+        (sensor.get("signal_dbm"), "signal {} dBm"),
+        (sensor.get("rate_hz"), "{} Hz"),
+    )
+    words = ", ".join(said.format(fact) for fact, said in facts if fact not in (None, ""))
+    problem = str(sensor.get("problem") or "")
+    return [
+        html.Strong(sensor["serial"]),
+        f" {words}. " if words else " ",
+        *([html.Span(f"{problem} ", className="bad")] if problem else []),
+    ]
+
+
 def calibration_words(state: Mapping[str, Any]) -> list[Any]:
     """The step of the calibration and how it goes."""
     step = str(state.get("step", "still before"))

@@ -12,6 +12,7 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, 
 from app.components.recording_blocks import notes_of, plan_choice, register_blocks
 from app.components.recording_card import (
     calibration_words,
+    found_words,
     sensor_states,
     swing_card,
     swing_strip,
@@ -100,9 +101,7 @@ def _register_setup(app: Dash, store: Store) -> None:
         lines = [
             html.Li(
                 [
-                    html.Strong(sensor["serial"]),
-                    f" battery {sensor['battery_percent']} %, signal {sensor['signal_dbm']} dBm"
-                    f", {sensor.get('rate_hz', '?')} Hz. {sensor['problem']} ",
+                    *found_words(sensor),
                     html.Button(
                         "Blink",
                         id={"type": "record-blink", "serial": sensor["serial"]},
@@ -119,13 +118,18 @@ def _register_setup(app: Dash, store: Store) -> None:
 
     @app.callback(
         Output({"type": "record-blink", "serial": ALL}, "disabled"),
+        Output("record-trouble", "children", allow_duplicate=True),
         Input({"type": "record-blink", "serial": ALL}, "n_clicks"),
         prevent_initial_call=True,
     )
-    def blink(clicks: list[int]) -> list[bool]:
+    def blink(clicks: list[int]) -> tuple[list[bool], Any]:
+        said: Any = []
         if any(clicks) and isinstance(ctx.triggered_id, dict):
-            look_for_sensors(ctx.triggered_id["serial"])
-        return [False] * len(clicks)
+            try:
+                look_for_sensors(ctx.triggered_id["serial"])
+            except SwingspreadError as problem:
+                said = html.P(str(problem), className="bad")
+        return [False] * len(clicks), said
 
     @app.callback(Output("record-virtual-more", "className"), Input("record-virtual", "checked"))
     def offer_virtual_belt(virtual: bool | None) -> str:

@@ -15,7 +15,7 @@ from app.components.recording_blocks import (
     rest_left_s,
     steps_shown,
 )
-from app.components.recording_card import labels_of, swing_card, swing_strip
+from app.components.recording_card import found_words, labels_of, swing_card, swing_strip
 from app.recording_setup import start_arguments
 from imu.recordings.notes import RecordingNotes
 from imu.recordings.saved_sets import SavedPlan
@@ -122,3 +122,13 @@ def test_a_finished_plan_tells_its_totals() -> None:
     assert "The plan is complete" in words and "4 practice, 4 pressure" in words
     assert "Day: one day" in words and steps == []
     assert replace(plan, marks=()).labels == ()
+
+
+def test_of_a_sensor_near_only_what_is_known_is_said() -> None:
+    known = {"serial": "S1", "role": "club", "battery_percent": 0, "signal_dbm": -60}
+    assert texts(found_words({**known, "rate_hz": 1000, "problem": ""})).endswith(
+        '" on the club, battery 0 %, signal -60 dBm, 1000 Hz. "]'
+    )
+    silent = {"serial": "S2", "role": "", "battery_percent": None, "signal_dbm": None}
+    said = texts(found_words({**silent, "problem": "did not answer"}))
+    assert "None" not in said and "?" not in said and "did not answer" in said
