@@ -238,19 +238,13 @@ def register(app: Dash, store: Store) -> None:
 
     @app.callback(
         Output("start-shelves", "children"),
-        Input("start-find", "value"),
-        prevent_initial_call=True,
-    )
-    def find(wanted: str | None) -> list[Any]:
-        return shelves(store, wanted or "")
-
-    @app.callback(
-        Output("start-shelves", "children", allow_duplicate=True),
+        Input("start-find", "value", allow_optional=True),
         Input("start-tended", "data"),
+        Input("start-result", "children"),
         prevent_initial_call=True,
     )
-    def tended(_count: int) -> list[Any]:
-        return shelves(store, "")
+    def listed(wanted: str | None, _tended: int, _brought: Any) -> list[Any]:
+        return shelves(store, wanted or "")
 
     app.clientside_callback(
         ClientsideFunction("shell", "nameUpload"),

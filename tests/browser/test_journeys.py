@@ -184,6 +184,7 @@ def test_good_files_dropped_are_brought_in_and_bad_ones_refused_in_place(
     page.fill("#start-name", "dropped")
     page.click("#start-import")
     page.wait_for_selector("#start-result .good a")
+    page.wait_for_selector("#start-shelves h3:has-text('Kim')")
     entries = dashboard.store.entries()
     (brought,) = [entry for entry in entries if entry.name == "dropped"]
     library = dashboard.store.shelf.library
