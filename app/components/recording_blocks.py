@@ -15,6 +15,7 @@ import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from app.components.plan_checklist import limits_words, pitfall
+from app.components.swing_context import HALF
 from app.planned_session import next_session, recordings_of
 from app.recording import RecordingDesk, Watched
 from app.saved_sets import kept_sets
@@ -61,11 +62,11 @@ def plan_choice(store: Store, wanted: str) -> Any:
                 description=help_line,
                 inputWrapperOrder=["label", "input", "description", "error"],
             ),
-            span={"base": 12, "sm": 6},
+            span=HALF,
         ),
         dmc.GridCol(
             dmc.Select(id="record-plan-session", label="Session of the plan", data=[]),
-            span={"base": 12, "sm": 6},
+            span=HALF,
             id="record-plan-session-box",
             className="record-hidden",
         ),

@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
+from app.components.swing_context import HALF
 from app.deletion import Traces, erase, find_traces
 from app.labelling import label
 from app.shelf import Entry, own_library
@@ -22,7 +23,6 @@ from imu.variation.selection_words import write_selection
 
 def tend_box(own: Sequence[Entry]) -> Any:
     """Folded away until wanted; only the person's own recordings can be changed."""
-    half = {"base": 12, "sm": 6}
     return html.Details(
         className="card tend",
         children=[
@@ -41,7 +41,7 @@ def tend_box(own: Sequence[Entry]) -> Any:
                 gutter="sm",
                 mt="xs",
                 children=[
-                    dmc.GridCol(dmc.TextInput(id=f"tend-{name}", label=words), span=half)
+                    dmc.GridCol(dmc.TextInput(id=f"tend-{name}", label=words), span=HALF)
                     for name, words in (
                         ("name", "Name"),
                         ("session", "Session"),

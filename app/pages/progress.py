@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import Any
+from urllib.parse import urlencode
 
 import dash_mantine_components as dmc
 import pandas as pd
@@ -200,8 +201,6 @@ def register(app: Dash, store: Store) -> None:
     def choose(wanted: str, who: str, metric: str) -> Any:
         if not wanted or wanted == who:
             return no_update
-        from urllib.parse import urlencode
-
         return f"{PATH}?{urlencode({'who': wanted, 'metric': metric})}"
 
     app.clientside_callback(
