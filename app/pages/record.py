@@ -43,6 +43,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
         children=[
             dcc.Interval(id="record-tick", interval=WAITING_MS),
             dcc.Store(id="record-picked"),
+            dcc.Store(id="record-card-of"),
             dcc.Store(id="record-shown"),
             dcc.Store(id="record-count"),
             dcc.Store(id="record-heard"),
@@ -192,6 +193,7 @@ def _register_live(app: Dash) -> None:
         Output("record-calibration", "children"),
         Output("record-calibration", "className"),
         Output("record-card", "children"),
+        Output("record-card-of", "data"),
         Output("record-card-box", "className"),
         Output("record-shot", "className"),
         Output("record-strip", "children"),
@@ -209,12 +211,12 @@ def _register_live(app: Dash) -> None:
         if watched is None:
             state = "setup"
             if shown == state:
-                return (no_update,) * 16
+                return (no_update,) * 17
             hidden = "record-hidden"
             nothing: list[Any] = []
             return (
                 *("", hidden, "", nothing, nothing),
-                *(nothing, hidden, nothing, hidden, hidden),
+                *(nothing, hidden, nothing, None, hidden, hidden),
                 *(nothing, hidden, True, None, state, WAITING_MS),
             )
         notes = notes_of(watched)
@@ -242,6 +244,7 @@ def _register_live(app: Dash) -> None:
             steps,
             "card record-calibration" if calibrating else "record-hidden",
             no_update if same else (swing_card(swing, watched.swings, notes) if swing else []),
+            no_update if same else shown_number,
             "card" if swing else "record-hidden",
             "record-shot" if swing and watched.state == "running" else "record-hidden",
             no_update if same else swing_strip(watched.swings, shown_number, notes),
@@ -268,12 +271,12 @@ def _register_live(app: Dash) -> None:
         Output("record-outcome", "value"),
         Output("record-leave", "children"),
         Input("record-card", "children"),
-        State("record-picked", "data"),
+        State("record-card-of", "data"),
         prevent_initial_call=True,
     )
-    def noted(_card: Any, picked: int | None) -> tuple[Any, ...]:
+    def noted(_card: Any, shown: int | None) -> tuple[Any, ...]:
         watched = desk.watch()
-        swing = picked_swing(watched, picked) if watched else None
+        swing = picked_swing(watched, shown) if watched else None
         found = notes_of(watched).find(swing["impact_club_clock_us"]) if swing else None
         note = found or SwingNote(0)
         return note.direction, note.outcome, "Count it again" if note.left_out else "Leave out"
@@ -284,14 +287,14 @@ def _register_live(app: Dash) -> None:
         Input("record-outcome", "value"),
         Input("record-leave", "n_clicks"),
         State("record-reason", "value"),
-        State("record-picked", "data"),
+        State("record-card-of", "data"),
         prevent_initial_call=True,
     )
     def note(
-        direction: str, outcome: str, _clicks: int | None, reason: str | None, picked: int | None
+        direction: str, outcome: str, _clicks: int | None, reason: str | None, shown: int | None
     ) -> Any:
         watched = desk.watch()
-        swing = picked_swing(watched, picked) if watched else None
+        swing = picked_swing(watched, shown) if watched else None
         if watched is None or watched.folder is None or swing is None or watched.finished_id:
             return no_update
         notes = notes_of(watched)
