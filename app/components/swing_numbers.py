@@ -9,7 +9,7 @@ import pandas as pd
 from dash import html
 
 from app.components.numbers import plain, with_unit
-from app.components.tiles import about
+from app.components.tiles import about, name_of
 from app.preferences import Preferences
 from app.store import SwingSet
 from app.summary import levels
@@ -35,7 +35,10 @@ def swing_numbers(shown: SwingSet, row: pd.Series, preferences: Preferences) -> 
         lines.append(
             html.Tr(
                 [
-                    html.Th(about(metric, metric.label, preferences, hand), scope="row"),
+                    html.Th(
+                        about(metric, name_of(metric, metric.label), preferences, hand),
+                        scope="row",
+                    ),
                     html.Td(with_unit(plain(value, places), unit), className="number big"),
                     html.Td(
                         f"± {plain(error, places)}" if known else "–",
@@ -43,11 +46,10 @@ def swing_numbers(shown: SwingSet, row: pd.Series, preferences: Preferences) -> 
                     ),
                     html.Td(spread, className="number"),
                     html.Td(_away(away), className="away"),
-                    html.Td("model" if metric.model else "", className="quiet"),
                 ]
             )
         )
-    heads = ("", "This swing", "Error", "Session", "Against the session", "")
+    heads = ("", "This swing", "Error", "Session", "Against the session")
     return html.Div(
         className="table-scroll",
         tabIndex=0,

@@ -25,6 +25,12 @@ def explanation(metric: Metric, preferences: Preferences, hand: str) -> list[Any
     return parts
 
 
+def name_of(metric: Metric, words: str) -> list[Any]:
+    """``words`` for a metric, and that it is a model value where it is one."""
+    model = [html.Span(" model", className="model")] if metric.model else []
+    return [words, *model]
+
+
 def about(
     metric: Metric,
     words: str | list[Any],
@@ -55,9 +61,7 @@ def tile(level: Level, preferences: Preferences, hand: str) -> Any:
         if math.isfinite(level.sd)
         else ["SD needs 3 swings"]
     )
-    words: list[Any] = [plain_name(level.metric)]
-    if level.metric.model:
-        words.append(html.Span(" model", className="model"))
+    words = name_of(level.metric, plain_name(level.metric))
     return html.Div(
         className="tile",
         children=[
