@@ -12,6 +12,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_u
 from app.components.choices import ALIGN, choose_sets, segmented
 from app.components.graph import graph, picture_buttons
 from app.components.measured import how_measured, warnings_of
+from app.components.modes_card import modes_card, modes_shown
 from app.components.swing_grid import rows_of, swing_grid
 from app.components.ticked_swings import register_ticked, sets_box, ticked_bar
 from app.components.tiles import tiles
@@ -188,6 +189,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                     ),
                 ],
             ),
+            modes_card(),
             how_measured(shown),
         ],
     )
@@ -297,6 +299,19 @@ def register(app: Dash, store: Store) -> None:
             rows_of(subset.swings, TABLE_METRICS, store.preferences),
             files(ids),
         )
+
+    @app.callback(
+        Output("session-modes-words", "children"),
+        Output("session-modes-picture", "hidden"),
+        Output("session-modes", "figure"),
+        Input("session-kind", "value"),
+        Input("shown-theme", "data"),
+        Input("session-noted", "data"),
+        State("session-ids", "data"),
+    )
+    def ways(kind: str, theme: str, _noted: int, ids: list[str]) -> tuple[Any, ...]:
+        shown = store.swing_set(ids)
+        return modes_shown(shown.only(chosen_kind(shown.swings, kind)), theme or "light")
 
     @app.callback(
         Output("address", "href"),

@@ -37,9 +37,9 @@ GIVE_SHARE = 3.5
 of a sensor changes the wrist's force only across itself, and the fit follows part of it."""
 SLIDE_SHARE = 3.0
 """How much more the strap slides about the forearm than it tilts along it."""
-BEND_SHARES = (0.6, 1.0)
-"""Of that, the parts that hold for the club, in its plane and across it: below the grip a shaft
-bends less than flesh gives under a strap."""
+BEND_SHARES = (0.6, 1.2)
+"""Parts of the give that hold for the club, in its plane and across it: below the grip a shaft
+bends less than flesh gives under a strap, and the head hangs beside its line."""
 GIVE_DIFFERS, SLIDE_DIFFERS = 0.4, 0.1
 """Part of the give that differs from swing to swing: flesh moves much alike each time, and the
 strap's slide about the forearm most of all."""

@@ -48,6 +48,30 @@ def test_swings_are_chosen_in_the_table_and_opened(
     page.wait_for_selector("#session-chips .chip-2")
 
 
+def test_the_largest_way_the_hinge_varies_is_told_and_drawn(
+    dashboard: Any, open_page: Callable[..., Any]
+) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/session?recordings={practice}")
+    page.wait_for_selector("#session-modes .scatterlayer .trace")
+    told = page.locator("#session-modes-words li")
+    assert told.count() == 3 and told.first.inner_text().startswith("Mode 1, ")
+    drawn = page.evaluate(
+        """() => document.querySelector('#session-modes .js-plotly-plot')._fullData.map(
+            line => [line.name, line.line.dash, Array.from(line.y)])"""
+    )
+    assert [dash for _, dash, _ in drawn] == ["dash", "solid", "dot"]
+    one, mean, other = (line for _, _, line in drawn)
+    assert [a + b for a, b in zip(one, other, strict=True)] == pytest.approx([2 * m for m in mean])
+
+
+def test_too_few_swings_have_no_ways_to_vary(dashboard: Any, open_page: Callable[..., Any]) -> None:
+    practice = ids_of(dashboard)["practice"]
+    page = open_page(f"{dashboard.address}/session?recordings={practice}&kind=practice")
+    page.wait_for_selector("#session-modes-words li:has-text('whole curves')")
+    assert not page.is_visible("#session-modes-picture")
+
+
 def test_a_highlighted_line_is_that_swings_own(
     dashboard: Any, open_page: Callable[..., Any]
 ) -> None:
