@@ -290,7 +290,7 @@ class _Windows:
         halves = np.count_nonzero(self._cut(good), axis=1)
         count = halves[:-1] + halves[1:]
         (self._full,) = np.nonzero(count >= max(2, self._half))
-        self._good = count[self._full]
+        self._share = 1.0 / count[self._full]
         self.centers = self._full * self._half + self._half
 
     def __len__(self) -> int:
@@ -316,8 +316,12 @@ class _Windows:
         return whole.reshape(self._count, self._half, *values.shape[1:])
 
     def _windows(self, halves: FloatArray) -> FloatArray:
-        total = halves[self._full] + halves[self._full + 1]
-        return np.asarray(total / self._good.reshape(-1, *([1] * (halves.ndim - 1))))
+        if len(self._full) == len(halves) - 1:  # nothing lost: neighbours without picking
+            total = halves[:-1] + halves[1:]
+        else:
+            total = halves[self._full] + halves[self._full + 1]
+        total *= self._share.reshape(-1, *([1] * (halves.ndim - 1)))
+        return total
 
 
 def force_angle(error: FloatArray, size: FloatArray) -> FloatArray:

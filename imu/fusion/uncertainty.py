@@ -169,7 +169,8 @@ def motion_errors(
     # Only the part up to just after impact carries numbers.
     carries = int(np.searchsorted(time, window.impact + 0.05, side="right"))
     seen = every[:, :carries].reshape(-1, width)
-    _, values, right = np.linalg.svd(seen.T @ seen)
+    values, vectors = np.linalg.eigh(seen.T @ seen)
+    values, right = values[::-1], vectors.T[::-1]
     kept = min(_MOST_ERRORS, int(np.count_nonzero(values / count > _NEGLIGIBLE)))
     kept = max(kept, 1)
     main = (every.reshape(-1, width) @ right[:kept].T).reshape(2, count, 3, -1)
