@@ -68,7 +68,7 @@ def analyse(
         aligned = mirror(aligned)
     check_gravity_felt(aligned.streams)
     tell(0.1, "finding swings")
-    found = find_swings(aligned, chosen)
+    found = find_swings(aligned)
     windows = list(found.swings)
     tell(0.2, "estimating the motion")
     cut = [cut_swing(aligned, window, FIT_STEP) for window in windows]
@@ -264,7 +264,7 @@ def _empty(
     clock = aligned.clocks[FOREARM]
     others = {FOREARM: aligned.streams[CLUB], CLUB: aligned.streams[FOREARM]}
     swapped = replace(aligned, streams={r: replace(s, role=r) for r, s in others.items()})
-    why = [] if windows else without_swings(aligned.streams, find_swings(swapped, settings).swings)
+    why = [] if windows else without_swings(aligned.streams, find_swings(swapped).swings)
     return Analysis(
         recording_id=recording.id,
         version=imu.__version__,

@@ -234,7 +234,7 @@ class LiveAnalysis:
         return any(
             window.finish < newest - SETTLED
             and float(clock.to_sensor(window.impact)) * 1e6 > self._last_impact_us + 0.5e6
-            for window in find_swings(aligned, self.settings).swings
+            for window in find_swings(aligned).swings
         )
 
     def _swing(self, row: dict[Any, Any], recording: Recording) -> LiveSwing:

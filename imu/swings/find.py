@@ -17,7 +17,6 @@ import pandas as pd
 from scipy.signal import find_peaks
 
 from imu.fusion.runs import runs
-from imu.settings import AnalysisSettings
 from imu.swings.address import read_address
 from imu.swings.club_grid import GRID_HZ, STILL_RATE, ClubGrid, club_grid
 from imu.swings.events import SLOW_RATE
@@ -87,7 +86,7 @@ class _Played:
     note: str
 
 
-def find_swings(aligned: AlignedStreams, settings: AnalysisSettings) -> FoundSwings:
+def find_swings(aligned: AlignedStreams) -> FoundSwings:
     """Find and classify every swing of a recording.
 
     aligned : streams in recording time; the club's is needed, the forearm's only decides where

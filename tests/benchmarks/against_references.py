@@ -45,7 +45,6 @@ from imu.fusion.rest import rest_spells, weighted_median
 from imu.pipeline import analyse
 from imu.recordings.importer import import_csv
 from imu.recordings.synchronise import align, filter_delay
-from imu.settings import AnalysisSettings
 from imu.simulate.sensor import MIRROR_ACC
 from imu.swings.find import find_swings
 from imu.types import BALL, CLUB, FOREARM, AlignedStreams, Analysis, FloatArray, Recording
@@ -172,7 +171,7 @@ def practice_case(profile: str) -> Case | None:
 def materials(case: Case, analysis: Analysis) -> dict[str, Material]:
     """What references are given, by the rows' names."""
     aligned = align(case.recording)
-    windows = find_swings(aligned, AnalysisSettings()).swings
+    windows = find_swings(aligned).swings
     bias = {}
     for role in ROLES:
         stream = aligned.streams[role]

@@ -28,7 +28,6 @@ from imu.fusion.samples import cut_swing
 from imu.fusion.uncertainty import motion_errors
 from imu.pipeline import FIT_STEP, analyse
 from imu.recordings.synchronise import align
-from imu.settings import AnalysisSettings
 from imu.simulate.profiles import Profile, profile_named
 from imu.simulate.session import SimulatedSession
 from imu.swings.find import find_swings
@@ -109,7 +108,7 @@ def _bounds(session: SimulatedSession) -> list[tuple[float, float, float]]:
     aligned = align(recording)
     if recording.manifest.player.handedness == "left":
         aligned = mirror(aligned)
-    windows = find_swings(aligned, AnalysisSettings()).swings
+    windows = find_swings(aligned).swings
     cut = [cut_swing(aligned, window, FIT_STEP) for window in windows]
     whole = [samples for samples in cut if samples is not None]
     solved = solve_parts(aligned, whole, list(range(1, len(whole) + 1)), recording.manifest)

@@ -27,7 +27,6 @@ from imu.fusion.samples import SENSORS, SwingSamples, cut_swing
 from imu.fusion.start import first_seat, first_shared, first_states
 from imu.fusion.track import Break
 from imu.recordings.synchronise import align
-from imu.settings import AnalysisSettings
 from imu.simulate.session import SessionPlan, SimulatedSession, simulate_session
 from imu.swings.find import find_swings
 from imu.types import CLUB, FOREARM
@@ -50,7 +49,7 @@ class Begun:
 
 def begun(session: SimulatedSession, step: float) -> Begun:
     aligned = align(session.recording)
-    window = find_swings(aligned, AnalysisSettings()).swings[0]
+    window = find_swings(aligned).swings[0]
     swing = cut_swing(aligned, window, step)
     assert swing is not None
     rests = {r: rest_spells(s.time, s.acc, s.gyr) for r, s in aligned.streams.items()}

@@ -13,7 +13,6 @@ from imu.fusion.report import describe_fit, describe_parts
 from imu.fusion.rest import rest_spells
 from imu.fusion.samples import SENSORS, cut_swing
 from imu.recordings.synchronise import align
-from imu.settings import AnalysisSettings
 from imu.simulate.session import SessionPlan, simulate_session
 from imu.swings.find import find_swings
 from imu.types import CLUB, FOREARM, Manifest
@@ -23,7 +22,7 @@ def solved(first: str) -> tuple[SolvedParts, Manifest]:
     plan = SessionPlan(actions=(first, "ball", "ball"))
     recording = simulate_session(plan, "typical", 17).recording
     aligned = align(recording)
-    windows = find_swings(aligned, AnalysisSettings()).swings
+    windows = find_swings(aligned).swings
     cut = [samples for w in windows if (samples := cut_swing(aligned, w, 0.004)) is not None]
     return solve_parts(aligned, cut, range(1, len(cut) + 1), recording.manifest), recording.manifest
 

@@ -42,7 +42,6 @@ from imu.fusion.setup_steps import find_steps, step_findings
 from imu.pipeline import analyse
 from imu.recordings.importer import import_csv
 from imu.recordings.synchronise import align
-from imu.settings import AnalysisSettings
 from imu.simulate.session import DRIVER, IRON_7, SessionPlan, SimulatedSession, simulate_session
 from imu.simulate.setup_faults import SetupFaults, exchanged
 from imu.swings.find import find_swings
@@ -68,7 +67,7 @@ def solved(recording: Recording) -> SolvedParts:
     aligned = align(recording)
     if recording.manifest.player.handedness == "left":
         aligned = mirror(aligned)
-    windows = find_swings(aligned, AnalysisSettings()).swings
+    windows = find_swings(aligned).swings
     cut = [samples for w in windows if (samples := cut_swing(aligned, w, 0.003)) is not None]
     return solve_parts(aligned, cut, range(1, len(cut) + 1), recording.manifest)
 
@@ -165,7 +164,7 @@ def test_a_club_sensor_that_is_not_on_the_club_is_not_taken_for_the_forearms() -
 
 def test_without_swings_exchanged_sensors_are_named_where_exchanging_them_finds_some() -> None:
     aligned = align(simulated("typical", 41).recording)
-    windows = find_swings(aligned, AnalysisSettings()).swings
+    windows = find_swings(aligned).swings
     (words,) = without_swings(exchanged(aligned.streams), windows)
     assert words.startswith("forearm and club sensors: they are exchanged")
     assert "5 swings with them exchanged" in words

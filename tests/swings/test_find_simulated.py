@@ -6,12 +6,10 @@ import numpy as np
 import pytest
 
 from imu.recordings.synchronise import align
-from imu.settings import AnalysisSettings
 from imu.simulate.session import SessionPlan, simulate_session
 from imu.swings.find import find_swings
 from imu.types import BALL, CLUB, Player
 
-SETTINGS = AnalysisSettings()
 ACTIONS = (
     "stand", "ball", "chip", "drop", "half", "quick_pair", "twirl", "chip", "rehearsal",
     "practice", "walk", "point", "half", "tap", "ball", "chip", "take_off",
@@ -26,7 +24,7 @@ def test_any_order_of_anything(profile, handedness, restless, seed):
     plan = SessionPlan(actions=ACTIONS, player=Player("", handedness), restless=restless)
     session = simulate_session(plan, profile, seed)
     aligned = align(session.recording)
-    found = find_swings(aligned, SETTINGS).swings
+    found = find_swings(aligned).swings
     truths = [*session.truth.data["swings"], *session.truth.data["partial_swings"]]
     truths.sort(key=lambda truth: truth["events_s"]["impact"])
     assert [window.kind for window in found] == [truth["kind"] for truth in truths]
@@ -48,7 +46,7 @@ def test_any_order_of_anything(profile, handedness, restless, seed):
 def test_waggles_and_time_over_the_ball():
     plan = SessionPlan(actions=("stand", *["ball"] * 5), waggle_chance=1.0)
     session = simulate_session(plan, "good", 7)
-    found = find_swings(align(session.recording), SETTINGS).swings
+    found = find_swings(align(session.recording)).swings
     for window, truth in zip(found, session.truth.swings, strict=True):
         assert window.waggles == truth["values"]["waggle_count"]
         over = window.takeaway - window.settled

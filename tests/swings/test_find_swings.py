@@ -15,11 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from imu.settings import AnalysisSettings
 from imu.swings.find import find_swings
 from imu.types import BALL, CLUB, PRACTICE, AlignedStreams, Stream
 
-SETTINGS = AnalysisSettings()
 G = 9.80665
 
 
@@ -55,11 +53,11 @@ def check_all_found(session, found, skip=()):
 
 
 def test_all_swings_found_and_told_apart(session):
-    check_all_found(session, find_swings(session.streams, SETTINGS))
+    check_all_found(session, find_swings(session.streams))
 
 
 def test_other_movements_are_rejected_with_a_reason(session):
-    found = find_swings(session.streams, SETTINGS)
+    found = find_swings(session.streams)
     assert list(found.rejected.columns) == ["start_s", "end_s", "reason"]
     assert (found.rejected["end_s"] > found.rejected["start_s"]).all()
     assert (found.rejected["reason"].str.len() > 0).all()
@@ -69,7 +67,7 @@ def test_other_movements_are_rejected_with_a_reason(session):
 def test_impact_time_meets_its_target(load_session, name, target):
     session = load_session(name)
     errors, stated = [], []
-    for window, impact in check_all_found(session, find_swings(session.streams, SETTINGS)):
+    for window, impact in check_all_found(session, find_swings(session.streams)):
         if window.kind == BALL:
             errors.append((window.impact - impact) * 1e3)
             stated.append(window.impact_se * 1e3)
@@ -80,7 +78,7 @@ def test_impact_time_meets_its_target(load_session, name, target):
 
 def test_rough_times_and_rests(session):
     for window, (_, truth) in zip(
-        find_swings(session.streams, SETTINGS).swings, true_impacts(session), strict=True
+        find_swings(session.streams).swings, true_impacts(session), strict=True
     ):
         events = truth["events_true_s"]
         takeaway = session.recording_time(events["t_takeaway"])
@@ -91,7 +89,7 @@ def test_rough_times_and_rests(session):
 
 
 def test_windows_do_not_overlap(session):
-    swings = find_swings(session.streams, SETTINGS).swings
+    swings = find_swings(session.streams).swings
     for here, after in itertools.pairwise(swings):
         assert here.end <= after.takeaway
         assert here.finish <= after.start
@@ -109,9 +107,9 @@ def test_sensor_may_sit_at_any_angle(load_session, seed, mirrored):
     changed = with_club(
         session, acc=club.acc @ (flip @ turn).T, gyr=sense * club.gyr @ (flip @ turn).T
     )
-    plain = check_all_found(session, find_swings(session.streams, SETTINGS))
+    plain = check_all_found(session, find_swings(session.streams))
     for (window, _), (other, _) in zip(
-        plain, check_all_found(session, find_swings(changed, SETTINGS)), strict=True
+        plain, check_all_found(session, find_swings(changed)), strict=True
     ):
         assert other.impact == pytest.approx(window.impact, abs=1e-6)
         assert other.start == pytest.approx(window.start, abs=1e-6)
@@ -119,8 +117,8 @@ def test_sensor_may_sit_at_any_angle(load_session, seed, mirrored):
 
 def test_shift_of_time_only_shifts(session):
     club = session.streams.streams[CLUB]
-    moved = find_swings(with_club(session, time=club.time + 100.0), SETTINGS).swings
-    plain = find_swings(session.streams, SETTINGS).swings
+    moved = find_swings(with_club(session, time=club.time + 100.0)).swings
+    plain = find_swings(session.streams).swings
     assert [w.impact for w in moved] == pytest.approx([w.impact + 100.0 for w in plain], abs=1e-6)
     assert [w.waggles for w in moved] == [w.waggles for w in plain]
 
@@ -130,7 +128,7 @@ def test_low_rate(session):
     step = max(1, round(club.rate_hz / 200.0))
     index = np.flatnonzero(club.seq % step == 0)
     thin = picked(club, index, seq=club.seq[index] // step, rate_hz=club.rate_hz / step)
-    check_all_found(session, find_swings(with_club(session, **thin), SETTINGS))
+    check_all_found(session, find_swings(with_club(session, **thin)))
 
 
 @pytest.mark.parametrize("gyr_range", [4000.0, 2000.0])
@@ -144,7 +142,7 @@ def test_clipping(session, gyr_range):
         acc_range=top,
         gyr_range=fastest,
     )
-    check_all_found(session, find_swings(clipped, SETTINGS))
+    check_all_found(session, find_swings(clipped))
 
 
 def test_offset_and_noise(session):
@@ -155,7 +153,7 @@ def test_offset_and_noise(session):
         acc=club.acc + 0.4 + 0.3 * rng.standard_normal(club.acc.shape),
         gyr=club.gyr + np.array([0.05, -0.04, 0.03]) + 0.02 * rng.standard_normal(club.gyr.shape),
     )
-    check_all_found(session, find_swings(worse, SETTINGS))
+    check_all_found(session, find_swings(worse))
 
 
 def test_lost_packets(session):
@@ -164,7 +162,7 @@ def test_lost_packets(session):
     keep = np.ones(len(club.time), dtype=bool)
     for begin in rng.uniform(0.0, club.time[-1], 150):
         keep[(club.time > begin) & (club.time < begin + 0.05)] = False
-    found = find_swings(with_club(session, **picked(club, keep)), SETTINGS)
+    found = find_swings(with_club(session, **picked(club, keep)))
     check_all_found(session, found)
 
 
@@ -173,7 +171,7 @@ def test_loss_at_impact_is_noted_and_dated(load_session):
     club = session.streams.streams[CLUB]
     impact, truth = next(item for item in true_impacts(session) if item[1]["kind"] == BALL)
     keep = np.abs(club.time - impact - 0.004) > 0.015
-    found = find_swings(with_club(session, **picked(club, keep)), SETTINGS)
+    found = find_swings(with_club(session, **picked(club, keep)))
     pairs = check_all_found(session, found)
     window = next(window for window, moment in pairs if moment == impact)
     assert any("lost" in note for note in window.notes)
@@ -195,7 +193,7 @@ def test_knocks_in_other_movements_are_no_strikes(session, size):
         since = club.time[knock : knock + 60] - club.time[knock]
         ring = size * np.exp(-since / 0.01) * np.cos(2 * np.pi * 150.0 * since)
         acc[knock : knock + len(since)] += ring[:, None] * np.array([0.5, 0.7, 0.5])
-    check_all_found(session, find_swings(with_club(session, acc=acc), SETTINGS))
+    check_all_found(session, find_swings(with_club(session, acc=acc)))
 
 
 @pytest.mark.parametrize("where", ["t_takeaway", "t_top_club", "t_shaft_parallel_down"])
@@ -206,7 +204,7 @@ def test_recording_that_starts_during_a_swing(session, where):
     if where == "t_shaft_parallel_down":
         cut -= 0.15
     rest = with_club(session, **picked(club, club.time > cut))
-    found = find_swings(rest, SETTINGS)
+    found = find_swings(rest)
     check_all_found(session, found, skip={first["id"]})
     assert "starts" in found.rejected["reason"].iloc[0]
 
@@ -216,7 +214,7 @@ def test_recording_that_ends_during_a_swing(session, after):
     club = session.streams.streams[CLUB]
     last = session.swings[-1].truth
     cut = float(session.recording_time(last["events_true_s"]["t_impact"])) + after
-    found = find_swings(with_club(session, **picked(club, club.time < cut)), SETTINGS)
+    found = find_swings(with_club(session, **picked(club, club.time < cut)))
     check_all_found(session, found, skip={last["id"]})
     assert "ends" in found.rejected["reason"].iloc[-1]
 
@@ -225,9 +223,9 @@ def test_nothing_in_a_still_or_short_recording(load_session):
     session = load_session("clean")
     club = session.streams.streams[CLUB]
     still = with_club(session, **picked(club, club.time < 2.0))
-    assert find_swings(still, SETTINGS).swings == ()
+    assert find_swings(still).swings == ()
     short = with_club(session, **picked(club, slice(0, 50)))
-    found = find_swings(short, SETTINGS)
+    found = find_swings(short)
     assert found.swings == ()
     assert len(found.rejected) == 0
 
@@ -245,12 +243,12 @@ def test_twelve_minutes_at_a_kilohertz_are_read_whole(load_session):
         "gyr": np.tile(club.gyr, (times, 1)),
     }
     aligned = with_club(session, **copies)
-    found = find_swings(aligned, SETTINGS)
+    found = find_swings(aligned)
     assert len(found.swings) == times * len(session.swings)
 
 
 def test_practice_impact_is_the_fastest_moment(session):
-    for window in find_swings(session.streams, SETTINGS).swings:
+    for window in find_swings(session.streams).swings:
         if window.kind == PRACTICE:
             club = session.streams.streams[CLUB]
             near = (club.time > window.top) & (club.time < window.finish)
