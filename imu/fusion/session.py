@@ -103,9 +103,12 @@ def _fit_and_seat(
     forearm: Stream,
     manifest: Manifest,
 ) -> tuple[SessionFit, list[dict[str, Track]], LongAxis, Shared, Mapping[str, Seat]]:
-    """Fit from nothing; where the fit contradicts a sensor's seat, take the better and refit."""
+    """Fit from nothing; where the fit contradicts a sensor's seat, take the better and refit.
+
+    The seats returned are those of the fit returned, even where the last try contradicts them.
+    """
     seats = {role: first_seat(swings, role) for role in SENSORS}
-    for _ in range(_MOST_TRIES):
+    for tries_left in reversed(range(_MOST_TRIES)):
         expected = first_shared(swings, rests, lengths, seats)
         states = tuple(first_states(swings, expected))
         fit = fit_session(swings, rests, Guess(expected, states), expected, sigma)
@@ -117,7 +120,7 @@ def _fit_and_seat(
             CLUB: reseat(CLUB, seats[CLUB], lever / max(float(np.linalg.norm(lever)), 1e-9)),
         }
         changed = {role: seat for role, seat in better.items() if seat is not None}
-        if not changed:
+        if not changed or not tries_left:
             break
         seats = {**seats, **changed}
     return fit, tracks, arm, expected, seats

@@ -5,16 +5,25 @@ Sessions are simulated; the invariances are properties any method must have.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
 from imu.columns import EVENTS
+from imu.fusion import start
 from imu.fusion.mirror import mirror_stream
+from imu.fusion.parameters import Shared
+from imu.fusion.samples import cut_swing
+from imu.fusion.session import solve_session
+from imu.fusion.start import Seat
 from imu.pipeline import analyse
+from imu.recordings.synchronise import align
 from imu.simulate.session import SessionPlan, SimulatedSession, simulate_session
+from imu.swings.find import find_swings
 from imu.types import CLUB, FOREARM, Analysis, Recording, Stream
 
 NUMBERS = [
@@ -97,6 +106,29 @@ def test_a_sensor_set_askew_is_noticed_and_widens_the_error(
     assert (wider > base.swings["hinge_max_deg_se"]).all()
     apart = np.abs(other.swings["hinge_max_deg"] - base.swings["hinge_max_deg"])
     assert (apart < 3.0 * wider).all()
+
+
+def test_a_seat_that_every_fit_contradicts_is_the_one_last_fitted_with(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Made to turn a little each time, so that the tries run out."""
+    fitted: list[Mapping[str, Seat]] = []
+
+    def first_shared(swings: Any, rests: Any, lengths: Any, seats: Mapping[str, Seat]) -> Shared:
+        fitted.append(seats)
+        return start.first_shared(swings, rests, lengths, seats)
+
+    def reseat(role: str, seat: Seat, distal: Any) -> Seat:
+        return replace(seat, axis=Rotation.from_euler("x", 1, degrees=True).apply(seat.axis))
+
+    monkeypatch.setattr("imu.fusion.session.first_shared", first_shared)
+    monkeypatch.setattr("imu.fusion.session.reseat", reseat)
+    one = simulate_session(SessionPlan(("stand", "ball")), "clean", 5).recording
+    aligned = align(one)
+    cut = [cut_swing(aligned, window, 0.004) for window in find_swings(aligned).swings]
+    solved = solve_session(aligned, [swing for swing in cut if swing], one.manifest)
+    assert len(fitted) > 1
+    assert solved.seats == fitted[-1]
 
 
 def test_a_mirrored_player_has_the_same_numbers(session: SimulatedSession, base: Analysis) -> None:
