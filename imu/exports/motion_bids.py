@@ -10,10 +10,11 @@ numbered. `imu.recordings.motion_bids` reads the layout back, sample for sample.
 from __future__ import annotations
 
 import io
+import itertools
 import json
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -83,6 +84,7 @@ def write_motion_bids(recordings: Sequence[Recording], folder: Path) -> list[Pat
             "choose an empty folder, or move that one away"
         )
     players = sorted({_player_key(recording.manifest) for recording in recordings})
+    systems = tracking_systems(role for recording in recordings for role in recording.streams)
     files = [
         write_export(folder / "dataset_description.json", _json(_dataset())),
         write_export(folder / "README.md", _README),
@@ -91,7 +93,7 @@ def write_motion_bids(recordings: Sequence[Recording], folder: Path) -> list[Pat
     for number, key in enumerate(players, start=1):
         subject = f"{number:02d}"
         own = [item for item in recordings if _player_key(item.manifest) == key]
-        files += _write_subject(subject, own, folder)
+        files += _write_subject(subject, own, systems, folder)
         rows.append((f"sub-{subject}", own[0].manifest.player.handedness))
     participants = pd.DataFrame(rows, columns=["participant_id", "handedness"])
     files.append(write_export(folder / "participants.tsv", _tsv(participants)))
@@ -123,7 +125,26 @@ class RunName:
         return "_".join([*parts, f"run-{self.run:02d}", suffix])
 
 
-def _write_subject(subject: str, recordings: Sequence[Recording], folder: Path) -> list[Path]:
+def tracking_systems(roles: Iterable[str]) -> dict[str, str]:
+    """The BIDS label of each sensor role, no two alike.
+
+    A label has no underscore: of roles that differ by nothing else, all but the first in order of
+    the alphabet get a number behind it.
+    """
+    plain = {role: bids_label(role) for role in sorted(set(roles))}
+    systems: dict[str, str] = {}
+    for role, label in plain.items():
+        given = set(systems.values())
+        if label in given:
+            further = (f"{label}{number}" for number in itertools.count(2))
+            label = next(one for one in further if one not in given | set(plain.values()))
+        systems[role] = label
+    return systems
+
+
+def _write_subject(
+    subject: str, recordings: Sequence[Recording], systems: Mapping[str, str], folder: Path
+) -> list[Path]:
     files: list[Path] = []
     scans: dict[str, list[tuple[str, str]]] = {}
     taken: set[tuple[str, str, int]] = set()
@@ -138,7 +159,7 @@ def _write_subject(subject: str, recordings: Sequence[Recording], folder: Path) 
         name = RunName(subject, session, block, run)
         place = folder / name.folder / "motion"
         for role, stream in sorted(recording.streams.items()):
-            system = bids_label(role)
+            system = systems[role]
             files += _write_stream(recording, stream, place, name, system)
             listed = f"motion/{name.file(system, 'motion.tsv')}"
             scans.setdefault(name.folder, []).append((listed, _utc(manifest.recorded_at)))

@@ -105,6 +105,18 @@ def test_reading_back_gives_the_same_recording(tmp_path: Path) -> None:
     assert again.manifest.block == "pressure"
 
 
+def test_roles_that_differ_by_an_underscore_keep_files_of_their_own(tmp_path: Path) -> None:
+    facts = recording().manifest
+    roles = ("forearm", "club", "belt_1", "belt1", "belt12")
+    streams = {role: stream(role, 50, seed) for seed, role in enumerate(roles)}
+    original = make_recording(facts, streams)
+    files = write_motion_bids([original], tmp_path)
+    assert len(files) == len(set(files))
+    (again,) = read_motion_bids(tmp_path)
+    assert again.id == original.id
+    assert set(again.streams) == set(roles)
+
+
 def test_names_of_players_stay_out(tmp_path: Path) -> None:
     files = write_motion_bids([recording()], tmp_path)
     for file in files:
