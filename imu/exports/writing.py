@@ -12,7 +12,7 @@ def write_export(target: Path, content: bytes | str) -> Path:
     """Write ``content`` (text as UTF-8) to ``target`` in one step; its folder is made if missing.
 
     Raises SwingspreadError naming the file when the disk refuses; an older file is then
-    untouched.
+    untouched, unless the message says otherwise.
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
     try:

@@ -28,6 +28,11 @@ REMOVAL_TRIES = 20
 """How often a folder into which someone writes is tried to be removed."""
 
 
+class NotForcedError(OSError):
+    """A file has its new content, but the disk failed in forcing its name: a power cut may still
+    bring the old content back. Its ``strerror`` says so."""
+
+
 def _hidden_name(target: Path) -> Path:
     return target.parent / f".{os.getpid()}-{secrets.token_hex(8)}{PART}"
 
@@ -56,8 +61,8 @@ def write_file(target: Path, content: bytes, replace: bool = True) -> None:
     """Write ``content`` to ``target`` in one step.
 
     replace : when False, an existing target is left alone and FileExistsError is raised.
-    Raises OSError when the disk refuses; the old file, if any, is then untouched, unless nothing
-    failed but forcing the new name to the disk.
+    Raises OSError when the disk refuses; the old file, if any, is then untouched. Raises
+    NotForcedError when nothing failed but forcing the new name to the disk; the new content stands.
     """
     part = _hidden_name(target)
     try:
@@ -73,7 +78,14 @@ def write_file(target: Path, content: bytes, replace: bool = True) -> None:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
         raise
-    sync_folder(target.parent)
+    try:
+        sync_folder(target.parent)
+    except OSError as problem:
+        raise NotForcedError(
+            problem.errno,
+            f"{problem.strerror}; the new content stands, but a power cut may undo it",
+            str(target),
+        ) from problem
 
 
 def _put_once(part: Path, target: Path) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from imu.errors import SwingspreadError
-from imu.recordings.atomic import locked, write_file
+from imu.recordings.atomic import NotForcedError, locked, write_file
 from imu.recordings.kept_file import read_kept
 from imu.recordings.names import clean_label
 from imu.types import FloatArray, Manifest
@@ -190,7 +190,7 @@ def update_notes(
     """Read, change and write the notes in one step that other processes wait for.
 
     Raises SwingspreadError when the notes are damaged, a label is not allowed, or the folder
-    cannot be written; the notes on disk are then as before.
+    cannot be written; the notes on disk are then as before, unless the message says otherwise.
     """
     folder = Path(folder)
     try:
@@ -203,6 +203,8 @@ def update_notes(
             }
             notes = replace(notes, **labels)
             write_file(folder / NOTES_FILE, _to_json(notes))
+    except NotForcedError as problem:
+        raise SwingspreadError(f"{folder}: writing the notes: {problem.strerror}") from problem
     except OSError as problem:
         raise SwingspreadError(
             f"{folder}: the notes could not be written ({problem.strerror}); "

@@ -14,7 +14,7 @@ from typing import Any
 
 from imu.errors import SwingspreadError
 from imu.number_words import counted
-from imu.recordings.atomic import locked, write_file
+from imu.recordings.atomic import NotForcedError, locked, write_file
 from imu.recordings.kept_file import read_kept
 from imu.recordings.names import clean_label
 from imu.variation.blocks import FollowedPlan, PlannedBlock, blocks_from_layout
@@ -148,7 +148,8 @@ def read_saved_sets(library: Path) -> SavedSets:
 def update_saved_sets(library: Path, change: Callable[[SavedSets], SavedSets]) -> SavedSets:
     """Read, change and write in one step that other processes wait for.
 
-    Raises SwingspreadError when the file is damaged or cannot be written; it is then as before.
+    Raises SwingspreadError when the file is damaged or cannot be written; it is then as before,
+    unless the message says otherwise.
     """
     path = library / SETS_FILE
     try:
@@ -156,6 +157,8 @@ def update_saved_sets(library: Path, change: Callable[[SavedSets], SavedSets]) -
         with locked(library / LOCK_FILE):
             saved = change(read_saved_sets(library))
             write_file(path, sets_document(saved))
+    except NotForcedError as problem:
+        raise SwingspreadError(f"{path}: {problem.strerror}") from problem
     except OSError as problem:
         raise SwingspreadError(
             f"{path}: could not be written ({problem.strerror}); it is as it was before"

@@ -504,6 +504,20 @@ class TestNotes:
         assert read_notes(folder).remarks == "old"
         assert sorted(path.name for path in folder.iterdir()) == names
 
+    def test_notes_that_stand_are_not_called_unwritten(self, folder, monkeypatch):
+        real = os.fsync
+
+        def folders_fail(handle):
+            if stat.S_ISDIR(os.fstat(handle).st_mode):
+                raise OSError(errno.EIO, "Input/output error")
+            real(handle)
+
+        monkeypatch.setattr(os, "fsync", folders_fail)
+        with pytest.raises(SwingspreadError, match="output error; the new content stands") as told:
+            update_notes(folder, lambda notes: dataclasses.replace(notes, block="new"))
+        assert "before" not in str(told.value)
+        assert read_notes(folder).block == "new"
+
     def test_two_writers_lose_nothing(self, folder):
         context = multiprocessing.get_context("fork" if os.name != "nt" else "spawn")
         workers = [context.Process(target=_note, args=(folder, part)) for part in range(2)]
