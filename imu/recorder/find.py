@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from imu.errors import SwingspreadError
 from imu.recorder import profile
@@ -13,6 +14,8 @@ from imu.recorder.radio import CommandRefusedError, Connection, LinkError, Radio
 from imu.types import CLUB, FOREARM
 
 TRIES = 3
+
+Answer = TypeVar("Answer")
 
 
 @dataclass(frozen=True)
@@ -57,21 +60,33 @@ async def look_at(radio: Radio, sighting: Sighting) -> FoundSensor:
 
     Raises RadioUnavailableError.
     """
-    problem = ""
-    for _ in range(TRIES):
+    try:
+        return await _asked(radio, sighting, lambda connection: _read_all(connection, sighting))
+    except LinkError as failure:
+        serial = sighting.serial or sighting.address
+        return FoundSensor(serial, sighting.address, sighting.rssi, problem=str(failure))
+
+
+async def _asked(
+    radio: Radio, sighting: Sighting, ask: Callable[[Connection], Awaitable[Answer]]
+) -> Answer:
+    """What ``ask`` gets over a connection of its own; a link that fails is tried again.
+
+    Raises the last LinkError, CommandRefusedError at once, and RadioUnavailableError.
+    """
+    for tries_left in reversed(range(TRIES)):
         try:
             connection = await radio.connect(sighting)
-        except LinkError as failure:
-            problem = str(failure)
-            continue
-        try:
-            return await _read_all(connection, sighting)
-        except LinkError as failure:
-            problem = str(failure)
-        finally:
-            await connection.close()
-    serial = sighting.serial or sighting.address
-    return FoundSensor(serial, sighting.address, sighting.rssi, problem=problem)
+            try:
+                return await ask(connection)
+            finally:
+                await connection.close()
+        except CommandRefusedError:
+            raise
+        except LinkError:
+            if not tries_left:
+                raise
+    raise AssertionError("a last try answers or raises")
 
 
 async def _read_all(connection: Connection, sighting: Sighting) -> FoundSensor:
@@ -92,23 +107,13 @@ async def _read_all(connection: Connection, sighting: Sighting) -> FoundSensor:
 
 async def command_sensor(radio: Radio, sighting: Sighting, value: bytes) -> None:
     """Connect and write one command. Raises SwingspreadError when it cannot be carried out."""
-    problem, name = "no connection", sighting.serial or sighting.address
-    for _ in range(TRIES):
-        try:
-            connection = await radio.connect(sighting)
-        except LinkError as failure:
-            problem = str(failure)
-            continue
-        try:
-            await connection.write(profile.CONTROL, value)
-            return
-        except CommandRefusedError as failure:
-            raise SwingspreadError(f"sensor {name}: {failure}") from failure
-        except LinkError as failure:
-            problem = str(failure)
-        finally:
-            await connection.close()
-    raise SwingspreadError(f"sensor {name}: {problem}; move nearer and try again")
+    name = sighting.serial or sighting.address
+    try:
+        await _asked(radio, sighting, lambda link: link.write(profile.CONTROL, value))
+    except CommandRefusedError as failure:
+        raise SwingspreadError(f"sensor {name}: {failure}") from failure
+    except LinkError as failure:
+        raise SwingspreadError(f"sensor {name}: {failure}; move nearer and try again") from failure
 
 
 def choose_roles(
