@@ -11,7 +11,7 @@ player; left-handed players are mirrored on entry, so that signs keep their mean
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -86,6 +86,17 @@ class Stream:
         }
         for name, value in checked.items():
             object.__setattr__(self, name, value)
+
+    def rows(self, kept: slice | BoolArray) -> Stream:
+        """The stream of some of its samples alone: a slice, or (N,) True for those kept."""
+        return replace(
+            self,
+            time=self.time[kept],
+            acc=self.acc[kept],
+            gyr=self.gyr[kept],
+            seq=self.seq[kept],
+            host_time=self.host_time[kept],
+        )
 
     @property
     def gaps(self) -> IntArray:

@@ -110,14 +110,6 @@ def _stretch(aligned: AlignedStreams, begin: float, end: float) -> AlignedStream
 
     def cut(stream: Stream) -> Stream:
         first, last = np.searchsorted(stream.time, [begin, end])
-        rows = slice(int(first), int(last))
-        return replace(
-            stream,
-            time=stream.time[rows],
-            acc=stream.acc[rows],
-            gyr=stream.gyr[rows],
-            seq=stream.seq[rows],
-            host_time=stream.host_time[rows],
-        )
+        return stream.rows(slice(int(first), int(last)))
 
     return replace(aligned, streams={role: cut(s) for role, s in aligned.streams.items()})

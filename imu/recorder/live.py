@@ -271,17 +271,7 @@ def _from_host(stream: Stream, since: float) -> Stream:
     """The part of a stream from the first sample that arrived live after ``since``."""
     (late,) = np.nonzero(stream.host_time >= since)
     start = int(late[0]) if len(late) else len(stream.time)
-    return Stream(
-        stream.role,
-        stream.time[start:],
-        stream.acc[start:],
-        stream.gyr[start:],
-        stream.seq[start:],
-        stream.host_time[start:],
-        stream.rate_hz,
-        stream.acc_range,
-        stream.gyr_range,
-    )
+    return stream.rows(slice(start, None))
 
 
 def _plain(value: float) -> float | None:

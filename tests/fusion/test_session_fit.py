@@ -194,14 +194,7 @@ def test_one_swing_is_enough_and_says_less(session: SimulatedSession, base: Anal
     streams = {}
     for role, stream in session.recording.streams.items():
         keep = stream.host_time < stream.host_time[0] + until
-        streams[role] = replace(
-            stream,
-            time=stream.time[keep],
-            acc=stream.acc[keep],
-            gyr=stream.gyr[keep],
-            seq=stream.seq[keep],
-            host_time=stream.host_time[keep],
-        )
+        streams[role] = stream.rows(keep)
     alone = analyse(replace(session.recording, streams=streams)).swings
     assert len(alone) == 1
     for name, most in (("release_ms", 1.5), ("hinge_max_deg", 2.0), ("overlap_ms", 2.0)):
@@ -211,14 +204,7 @@ def test_one_swing_is_enough_and_says_less(session: SimulatedSession, base: Anal
 
 def without(stream: Stream, start: float, end: float) -> Stream:
     keep = (stream.time < start) | (stream.time > end)
-    return replace(
-        stream,
-        time=stream.time[keep],
-        acc=stream.acc[keep],
-        gyr=stream.gyr[keep],
-        seq=stream.seq[keep],
-        host_time=stream.host_time[keep],
-    )
+    return stream.rows(keep)
 
 
 def test_lost_samples_are_bridged_marked_and_widen_the_error(
