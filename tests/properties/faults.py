@@ -44,6 +44,9 @@ from imu.types import Club, Manifest, Player, Recording
 from imu.variation.selection import Selection
 
 KILLED, REFUSED, CRASHED = 9, 1, 70
+IN_MEMORY = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
+"""Where there is one, files lie there: a busy disk takes its time, and none of its faults is meant
+here."""
 OPERATIONS = ("open", "os.rename", "os.mkdir", "os.remove", "os.rmdir", "shutil.rmtree")
 SETTINGS = AnalysisSettings()
 CODE = range_code(200, 4000)
@@ -215,10 +218,17 @@ MAY_REFUSE_QUIETLY = frozenset({"keep an analysis"})
 
 
 def prepared(name: str) -> Path:
-    """A library with one recording."""
-    place = Path(tempfile.mkdtemp(prefix="faults-"))
+    """A library with one recording, and what else the action replaces."""
+    place = Path(tempfile.mkdtemp(prefix="faults-", dir=IN_MEMORY))
     place.chmod(0o755)
     Library(place).add(OLD)
+    if name == "write notes":
+        update_notes(place / OLD.id, lambda kept: replace(kept, block="old"))
+    if name == "save a set":
+        old = SavedSet("old", Selection(players=("Ada",)))
+        update_saved_sets(place, lambda saved: saved.with_set(old))
+    if name == "keep preferences":
+        keep_preferences(Preferences(speed_unit="km/h"), place / "preferences.json")
     if name == "keep an analysis":
         _damage(place)
     if name in ("finish a recording", "delete a player"):
@@ -229,19 +239,28 @@ def prepared(name: str) -> Path:
     return place
 
 
+def outcome(action: Callable[[Path], None], place: Path) -> int:
+    """Run the action here; the exit code it stands for."""
+    try:
+        action(place)
+    except SwingspreadError as problem:
+        return REFUSED if str(problem) else CRASHED
+    except BaseException as problem:
+        print(f"{type(problem).__name__}: {problem}", file=sys.stderr)
+        return CRASHED
+    return 0
+
+
 def child(action: Callable[[Path], None], place: Path, before: Callable[[], None]) -> int:
-    """Run the action in a forked process; its exit code."""
+    """Run the action in a forked process, which ``before`` makes faulty; its exit code."""
     pid = os.fork()
     if pid == 0:
+        code = CRASHED
         try:
             before()
-            action(place)
-        except SwingspreadError as problem:
-            os._exit(REFUSED if str(problem) else CRASHED)
-        except BaseException as problem:
-            print(f"{type(problem).__name__}: {problem}", file=sys.stderr)
-            os._exit(CRASHED)
-        os._exit(0)
+            code = outcome(action, place)
+        finally:
+            os._exit(code)
     return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
 
 
@@ -289,7 +308,7 @@ def check(name: str, seen: dict[str, int]) -> list[str]:
     action, state = ACTIONS[name]
     place = prepared(name)
     old = state(place)
-    assert child(action, place, lambda: None) == 0
+    assert outcome(action, place) == 0
     new = state(place)
     assert old != new, (name, old)
     shutil.rmtree(place)
@@ -300,7 +319,7 @@ def check(name: str, seen: dict[str, int]) -> list[str]:
         try:
             if state(place) not in (old, new):
                 wrong.append(f"{name}, killed at operation {number}: {state(place)!r}")
-            again = child(action, place, lambda: None)
+            again = outcome(action, place)
             if state(place) != new and again not in (0, REFUSED):
                 wrong.append(f"{name}, again after operation {number}: {state(place)!r}")
             if again == 0 and state(place) != new:
