@@ -52,9 +52,10 @@ class Labelled:
 def label(
     library: Library, texts: Sequence[str], labels: Mapping[str, str | None], journals: Path
 ) -> Labelled:
-    """Give recordings, or all that a selection fits, other labels.
+    """Give recordings, or all that a selection fits, other labels or remarks.
 
-    texts : recordings or selections. labels : by name, of `LABELS`; None for as recorded.
+    texts : recordings or selections. labels : by name, of `LABELS`, None for as recorded; or
+    remarks.
     journals : where recordings not finished yet are looked for when a player is renamed.
     Raises SwingspreadError when a text names nothing, a label cannot be, or the disk refuses;
     doing it again then finishes it.
@@ -62,8 +63,9 @@ def label(
     wanted: dict[str, Any] = {
         key: None if value is None else clean_label(value, key) for key, value in labels.items()
     }
-    if not wanted or set(wanted) - set(LABELS):
-        raise SwingspreadError(f"say what to call it: {', '.join(LABELS)}")
+    known = (*LABELS, "remarks")
+    if not wanted or set(wanted) - set(known):
+        raise SwingspreadError(f"say what to call it: {', '.join(known)}")
     chosen, unfinished = _chosen(library, texts, journals)
     _check_blocks(chosen, wanted.get("block"))
     old = {entry.manifest.player.name for entry in chosen if entry.manifest}

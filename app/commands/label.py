@@ -6,11 +6,12 @@ import argparse
 
 from app.arguments import add_journals, add_library, add_recordings, journals_meant
 
-HELP = "rename a player; call recordings, sessions or blocks otherwise"
+HELP = "rename a player; call recordings, sessions or blocks otherwise, or remark on them"
 EXAMPLES = """\
   swingspread label "player=Ada Fairwy" --player "Ada Fairway"
   swingspread label tuesday --block pressure --name "tuesday, wind"
   swingspread label "player=Ada Fairway,since=2026-05-01" --session "new grip"
+  swingspread label tuesday --remarks "new grip, wind from the left"
   swingspread label tuesday --as-recorded
 """
 
@@ -22,6 +23,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--session", metavar="LABEL", help="the session")
     parser.add_argument("--block", metavar="LABEL", help="the block")
     parser.add_argument("--name", metavar="NAME", help="the recording's own name")
+    parser.add_argument(
+        "--remarks",
+        metavar="TEXT",
+        help='free text, shown beside the notes it was recorded with; "" takes it away',
+    )
     parser.add_argument(
         "--as-recorded", action="store_true", help="take back every label given since"
     )
@@ -37,11 +43,12 @@ def run(arguments: argparse.Namespace) -> int:
     from imu.recordings.names import printable
     from imu.recordings.notes import LABELS
 
-    given = {key: value for key in LABELS if (value := getattr(arguments, key)) is not None}
+    keys = (*LABELS, "remarks")
+    given = {key: value for key in keys if (value := getattr(arguments, key)) is not None}
     if bool(given) == arguments.as_recorded:
         raise SwingspreadError(
-            "say what to call it with --player, --session, --block or --name, or take all of it "
-            "back with --as-recorded"
+            "say what to call it with --player, --session, --block or --name, what there is to say "
+            "with --remarks, or take all labels back with --as-recorded"
         )
     labels: dict[str, str | None] = dict.fromkeys(LABELS) if arguments.as_recorded else {**given}
     done = label(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +20,21 @@ EXAMPLES = """\
   swingspread list driver
   swingspread list --library lessons --json
 """
-HEADINGS = ("id", "name", "player", "club", "session", "block", "date", "length", "sensors", "lost")
+HEADINGS = (
+    "id",
+    "name",
+    "player",
+    "club",
+    "session",
+    "block",
+    "date",
+    "length",
+    "sensors",
+    "lost",
+    "notes",
+)
+LONGEST_NOTES = 40
+"""Letters of the notes in the table; JSON has them whole."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "words",
         nargs="*",
         metavar="WORD",
-        help="show only recordings with these words in an id, name, player, club or label",
+        help="show only recordings with these words in an id, name, player, club, label or notes",
     )
     add_library(parser)
     parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
@@ -71,7 +86,7 @@ def labels(entry: LibraryEntry) -> list[str]:
 
 def fits(entry: LibraryEntry, words: Sequence[str]) -> bool:
     """True when every word is part of some label, whatever its case."""
-    text = "\n".join(labels(entry)).casefold()
+    text = "\n".join([*labels(entry), _notes(entry)]).casefold()
     return all(word.casefold() in text for word in words)
 
 
@@ -83,7 +98,12 @@ def cells(entry: LibraryEntry) -> list[str]:
     lost = sum(entry.lost.values())
     part = lost / max(sum(entry.samples.values()) + lost, 1)
     shown = [*labels(entry), f"{minutes}:{seconds:02d}", " ".join(entry.samples)]
-    return [printable(cell) for cell in [*shown, f"{100 * part:.2g} %" if lost else ""]]
+    notes = textwrap.shorten(_notes(entry), LONGEST_NOTES, placeholder=" …")
+    return [printable(cell) for cell in [*shown, f"{100 * part:.2g} %" if lost else "", notes]]
+
+
+def _notes(entry: LibraryEntry) -> str:
+    return entry.manifest.notes if entry.manifest else ""
 
 
 def print_table(rows: Sequence[Sequence[str]]) -> None:

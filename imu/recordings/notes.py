@@ -55,6 +55,7 @@ class SwingNote:
 class RecordingNotes:
     """All notes on a recording. A label of None means: as recorded.
 
+    remarks : free text, which stands beside the notes the recording was made with.
     plan : the plan it follows, with where each block began; a label for all of it then says
     nothing of its blocks.
     """
@@ -98,7 +99,7 @@ class RecordingNotes:
         return replace(self, swings=tuple(sorted(kept, key=lambda item: item.impact_club_clock_us)))
 
     def label(self, manifest: Manifest) -> Manifest:
-        """The manifest with its labels as people last wrote them."""
+        """The manifest with its labels as people last wrote them, and remarks in its notes."""
         changes: dict[str, Any] = {
             key: value
             for key in ("name", "session", "block")
@@ -106,6 +107,8 @@ class RecordingNotes:
         }
         if self.player is not None:
             changes["player"] = replace(manifest.player, name=self.player)
+        if self.remarks:
+            changes["notes"] = "; ".join(filter(None, [manifest.notes, self.remarks]))
         if self.plan is not None and self.plan.marks:
             changes["block"] = " + ".join(self.plan.labels)
         return replace(manifest, **changes) if changes else manifest

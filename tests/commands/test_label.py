@@ -131,3 +131,29 @@ def test_notes_with_a_players_name_are_not_read_by_programs_that_would_lose_it(
     assert json.loads((tmp_path / "notes.json").read_text())["schema_version"] == 1
     update_notes(tmp_path, lambda notes: RecordingNotes(player="Ida"))
     assert json.loads((tmp_path / "notes.json").read_text())["schema_version"] == 2
+
+
+def test_remarks_stand_beside_the_notes_and_stay_when_labels_are_taken_back(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    facts = Manifest(Player("Cy"), Club("7-iron", 0.94), "noted", notes="damp mat")
+    entry, _ = Library(place / "library").add(random_recording(facts, 9))
+    assert label(place, "noted", "--remarks", "wind from the left") == 0
+    assert label(place, "noted", "--as-recorded") == 0
+    assert read_recording(entry.folder).manifest.notes == "damp mat"
+    capsys.readouterr()
+    where = ["--library", str(place / "library")]
+    assert main(["list", "wind", "damp", "--json", *where]) == 0
+    (found,) = json.loads(capsys.readouterr().out)
+    assert (found["name"], found["notes"]) == ("noted", "damp mat; wind from the left")
+    assert main(["list", "noted", *where]) == 0
+    assert "damp mat; wind from the left" in capsys.readouterr().out
+    assert label(place, "noted", "--remarks", "") == 0
+    assert Library(place / "library").read("noted").manifest.notes == "damp mat"
+
+
+def test_remarks_that_a_terminal_cannot_show_are_refused(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert label(place, "one", "--remarks", "a\nb") == 1
+    assert "remarks: take out line breaks" in capsys.readouterr().err
