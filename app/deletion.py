@@ -12,7 +12,8 @@ from app.known_labels import with_known_labels
 from imu.errors import SwingspreadError
 from imu.recorder.folder import JournalFolder, all_folders
 from imu.recordings.atomic import PART
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import SavedSet, SavedSets, read_saved_sets, update_saved_sets
 from imu.recordings.store import MANIFEST_FILE

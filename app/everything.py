@@ -11,7 +11,8 @@ from app.handing_out import FORMATS, FROM_ANALYSIS, write_all
 from imu.errors import SwingspreadError
 from imu.exports.archive import copy_recording
 from imu.exports.writing import write_export
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.names import recording_file_name
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, sets_document
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from imu.recordings.library import LibraryEntry
+from imu.recordings.library_entry import LibraryEntry
 
 MOST_SHOWN = 10
 """Labels of one kind that are named."""

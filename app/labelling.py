@@ -16,7 +16,8 @@ from app.known_labels import with_known_labels
 from imu.errors import SwingspreadError
 from imu.number_words import counted
 from imu.recorder.folder import JournalFolder, all_folders
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.names import clean_label
 from imu.recordings.notes import LABELS, RecordingNotes, read_notes, update_notes
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, update_saved_sets

@@ -16,7 +16,7 @@ from pathlib import Path
 from app.derived import is_kept, keep
 from app.one_thread import ONE_THREAD
 from imu.errors import SwingspreadError
-from imu.recordings.library import LibraryEntry
+from imu.recordings.library_entry import LibraryEntry
 from imu.settings import AnalysisSettings
 
 

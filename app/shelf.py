@@ -11,7 +11,8 @@ import pandas as pd
 
 from app.derived import keep, read_cached, read_cached_swings
 from imu.errors import SwingspreadError
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.notes import RecordingNotes, read_notes, update_notes
 from imu.recordings.store import MANIFEST_FILE
 from imu.settings import AnalysisSettings

@@ -19,7 +19,8 @@ from app.preferences import read_preferences
 from imu.errors import SwingspreadError
 from imu.moments import moment
 from imu.number_words import counted
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.notes import read_notes
 from imu.recordings.saved_sets import read_saved_sets
 from imu.settings import AnalysisSettings

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from app.arguments import add_library
 
 if TYPE_CHECKING:
-    from imu.recordings.library import Library, LibraryEntry
+    from imu.recordings.library import Library
+    from imu.recordings.library_entry import LibraryEntry
     from imu.types import Recording
 
 HELP = "bring recordings made by any logger into the library"

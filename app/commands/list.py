@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from app.arguments import add_library
 
 if TYPE_CHECKING:
-    from imu.recordings.library import LibraryEntry
+    from imu.recordings.library_entry import LibraryEntry
 
 HELP = "list the recordings in the library"
 EXAMPLES = """\

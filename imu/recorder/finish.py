@@ -12,7 +12,8 @@ from imu.recorder.assemble import recording_from_folder
 from imu.recorder.folder import JournalFolder
 from imu.recorder.plan_steps import end_last_block
 from imu.recordings.atomic import write_file
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.notes import NOTES_FILE, read_notes
 
 

@@ -10,12 +10,10 @@ from __future__ import annotations
 
 import difflib
 import json
-import math
 import os
 import stat
 import unicodedata
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 
 import platformdirs
@@ -25,18 +23,17 @@ from imu.moments import moment
 from imu.number_words import counted
 from imu.recordings.atomic import remove_folder, sweep_leftovers
 from imu.recordings.content import ID_LENGTH, content_hash, is_content_id
-from imu.recordings.manifest import LaterVersionError, manifest_from_json
-from imu.recordings.notes import NOTES_FILE, read_notes
+from imu.recordings.library_entry import LibraryEntry, read_entry, remembered_entry
+from imu.recordings.manifest import LaterVersionError
+from imu.recordings.notes import read_notes
 from imu.recordings.store import (
     MANIFEST_FILE,
     RecordingExistsError,
-    read_document,
     read_recording,
     restore_recording,
     write_recording,
 )
-from imu.types import Manifest, Recording
-from imu.variation.blocks import FollowedPlan
+from imu.types import Recording
 
 LONGEST_LIST = 8
 """Candidates shown in an error message before the rest are only counted."""
@@ -45,99 +42,6 @@ LONGEST_LIST = 8
 def default_library() -> Path:
     """The library in the platform's folder for a user's data."""
     return platformdirs.user_data_path("swingspread", appauthor=False) / "library"
-
-
-@dataclass(frozen=True)
-class LibraryEntry:
-    """One recording as listed: labels as people last wrote them, and sizes.
-
-    samples, lost : per role. duration_s : the longest stream. problem : why the recording
-    cannot be opened, "" when it can; the manifest is then empty. plan : the plan it followed.
-    """
-
-    id: str
-    folder: Path
-    manifest: Manifest | None
-    samples: Mapping[str, int] = field(default_factory=dict)
-    lost: Mapping[str, int] = field(default_factory=dict)
-    duration_s: float = 0.0
-    problem: str = ""
-    plan: FollowedPlan | None = None
-
-    @property
-    def blocks(self) -> tuple[str, ...]:
-        """Labels of the blocks in it, where it followed a plan."""
-        return self.plan.labels if self.plan else ()
-
-    @property
-    def name(self) -> str:
-        """The display name, "" when none was given."""
-        return self.manifest.name if self.manifest else ""
-
-    @property
-    def recorded_at(self) -> str:
-        """ISO 8601 time of recording, "" when unknown."""
-        return self.manifest.recorded_at if self.manifest else ""
-
-    def line(self) -> str:
-        """One line for people: id, name, player, club, block."""
-        if self.manifest is None:
-            return f"{self.id}  cannot be opened"
-        facts = self.manifest
-        parts = [facts.name, facts.player.name, facts.club.name, facts.session, facts.block]
-        return "  ".join([self.id, *(part for part in parts if part)])
-
-
-def _entry(folder: Path) -> LibraryEntry:
-    try:
-        document = read_document(folder)
-        manifest = manifest_from_json(document, str(folder / MANIFEST_FILE))
-        notes = read_notes(folder)
-        manifest = notes.label(manifest)
-        streams = document["streams"]
-        duration = max((float(facts["duration_s"]) for facts in streams.values()), default=0.0)
-        if not math.isfinite(duration):
-            raise ValueError(f"a duration of {duration} s")
-        return LibraryEntry(
-            id=str(document["id"]),
-            folder=folder,
-            manifest=manifest,
-            samples={role: int(float(facts["samples"])) for role, facts in streams.items()},
-            lost={role: int(float(facts["lost_samples"])) for role, facts in streams.items()},
-            duration_s=duration,
-            plan=notes.plan,
-        )
-    except SwingspreadError as problem:
-        return LibraryEntry(folder.name, folder, None, problem=str(problem))
-    except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
-        reason = f"{folder / MANIFEST_FILE}: damaged; restore it from a copy, or import again"
-        return LibraryEntry(folder.name, folder, None, problem=reason)
-
-
-_REMEMBERED: dict[Path, tuple[tuple[int, ...], LibraryEntry]] = {}
-"""Entries as last read in this process, with what showed that their files were those."""
-
-
-def _remembered_entry(folder: Path) -> LibraryEntry:
-    """The entry, read again only when its files are not those read before.
-
-    The program replaces files, and never writes into them, so a new file has a new inode, time
-    or size.
-    """
-    mark: list[int] = []
-    for name in (MANIFEST_FILE, NOTES_FILE):
-        try:
-            facts = (folder / name).stat()
-            mark += [facts.st_ino, facts.st_mtime_ns, facts.st_size]
-        except OSError:
-            mark.append(-1)
-    known = _REMEMBERED.get(folder)
-    if known is not None and known[0] == tuple(mark):
-        return known[1]
-    entry = _entry(folder)
-    if not entry.problem:
-        _REMEMBERED[folder] = (tuple(mark), entry)
-    return entry
 
 
 def _id_of(folder: Path) -> str | None:
@@ -253,7 +157,7 @@ class Library:
 
     def entries(self) -> list[LibraryEntry]:
         """All recordings, the newest first, then by name; damaged ones and copies last."""
-        found = _each_once([_remembered_entry(folder) for folder in self.folders()])
+        found = _each_once([remembered_entry(folder) for folder in self.folders()])
         found.sort(key=lambda entry: (entry.name, entry.id))
         found.sort(key=lambda entry: moment(entry.recorded_at), reverse=True)
         found.sort(key=lambda entry: bool(entry.problem))
@@ -272,9 +176,9 @@ class Library:
         folder = _as_folder(wanted)
         is_folder = _holds_manifest(folder)
         if is_folder and (len(folder.parts) > 1 or folder.is_absolute() or wanted == "."):
-            return _entry(folder)
+            return read_entry(folder)
         if is_content_id(wanted) and _holds_manifest(self.path / wanted):
-            return _entry(self.path / wanted)
+            return read_entry(self.path / wanted)
         entries = self.entries()
         tests = (
             lambda entry: entry.id == wanted or entry.folder.name == wanted,
@@ -289,7 +193,7 @@ class Library:
             if fitting:
                 raise SwingspreadError(self._several(wanted, fitting))
         if is_folder:
-            return _entry(folder)
+            return read_entry(folder)
         raise SwingspreadError(self._none(wanted, entries))
 
     def _several(self, wanted: str, fitting: list[LibraryEntry]) -> str:
@@ -345,12 +249,12 @@ class Library:
             folder = self.path / full_hash[:ID_LENGTH]
             try:
                 write_recording(recording, folder, full_hash)
-                return _entry(folder), True
+                return read_entry(folder), True
             except RecordingExistsError:  # another process was quicker
                 if not folder.is_dir():
                     raise
         put_right = _put_right(recording, folder, full_hash)
-        return _entry(folder), put_right
+        return read_entry(folder), put_right
 
     def delete(self, entry: LibraryEntry) -> None:
         """Delete a recording with its notes, derived results and copies, for good.

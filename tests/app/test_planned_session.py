@@ -25,7 +25,8 @@ from app.shelf import LibraryShelf
 from app.store import Store
 from app.swing_sets import swing_set
 from imu.errors import SwingspreadError
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.notes import SwingNote, update_notes
 from imu.recordings.saved_sets import SavedPlan, update_saved_sets
 from imu.types import Club, Manifest, Player

@@ -12,7 +12,8 @@ from random_recordings import random_recording
 from imu.errors import SwingspreadError
 from imu.exports.archive import copy_recording, write_archive
 from imu.exports.motion_bids import write_motion_bids
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.notes import read_notes, update_notes
 from imu.recordings.store import read_recording
 from imu.types import Club, Manifest, Player

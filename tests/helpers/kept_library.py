@@ -9,7 +9,8 @@ from random_recordings import random_recording
 
 from app.derived import keep
 from app.preferences import Preferences
-from imu.recordings.library import Library, LibraryEntry
+from imu.recordings.library import Library
+from imu.recordings.library_entry import LibraryEntry
 from imu.types import Manifest
 
 
