@@ -95,7 +95,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_virtual(worn)
     parser.add_argument(
-        "--seconds", type=seconds, metavar="N", help="end by itself after N seconds"
+        "--seconds",
+        type=seconds,
+        metavar="N",
+        help="end by itself after N seconds, counted from when every sensor sends, or from 20 s "
+        "after the beginning when one is silent by then",
     )
     parser.add_argument(
         "--resume", action="store_true", help="go on with the latest interrupted recording"
@@ -247,6 +251,13 @@ async def _session(
             if live is not None:
                 live.terminate()
                 live.wait()
+    for role, capture in session.captures.items():
+        if not capture.intake.received:
+            why = f" ({capture.status.problem})" if capture.status.problem else ""
+            screen.say(
+                f"{role}: sensor {capture.status.serial} sent no sample{why}; the recording has "
+                f"nothing of the {role}"
+            )
 
 
 def stop_on_signals(stop: asyncio.Event, screen: RecordingScreen) -> AbstractContextManager[None]:

@@ -30,6 +30,8 @@ from imu.recorder.radio import Radio
 SYNC_EVERY = 0.2
 STATUS_EVERY = 0.5
 SPACE_EVERY = 10.0
+START_PATIENCE = 20.0
+"""s in which every sensor should send its first sample; a limit of time does not wait longer."""
 SLOW_AFTER = 2.0
 """s of samples not yet taken by the disk from which it is called slow."""
 
@@ -96,8 +98,8 @@ class RecordingSession:
 
     async def run(self, seconds: float | None = None) -> None:
         """Record until ``stop`` is set, the stop file appears, or ``seconds`` have passed since
-        all sensors ran. One sensor's failure does not end the others; a full disk is waited for,
-        with what it has not taken yet."""
+        every sensor sends, or since START_PATIENCE when one is silent by then. One sensor's failure
+        does not end the others; a full disk is waited for, with what it has not taken yet."""
         with contextlib.suppress(OSError):
             (self.folder.path / STOP_FILE).unlink(missing_ok=True)
         tasks = [asyncio.create_task(capture.run(self.stop)) for capture in self.captures.values()]
@@ -144,13 +146,14 @@ class RecordingSession:
         """Tell how things are, and see when to stop."""
         status_due = 0.0
         deadline: float | None = None
+        patience_ends = time.monotonic() + START_PATIENCE
         while True:
             now = time.monotonic()
             if now >= status_due:
                 self._report()
                 status_due = now + STATUS_EVERY
-            if deadline is None and seconds is not None and self.recording:
-                deadline = now + seconds
+            if deadline is None and seconds is not None:
+                deadline = now + seconds if self.recording or now >= patience_ends else None
             due = deadline is not None and now >= deadline
             if due or await asyncio.to_thread(lambda: self.folder.stop_asked):
                 self.stop.set()

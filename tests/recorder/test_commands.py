@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import json
 import os
@@ -16,8 +17,9 @@ from virtual_recordings import peripheral
 
 from app.cli import main
 from app.clubs import CLUB_LENGTHS_CM, usual_length_cm
-from app.commands import sensors
+from app.commands import record, sensors
 from app.recording_screen import swing_words
+from imu.recorder import session
 from imu.recorder.folder import new_folder
 from imu.recorder.radio import Radio
 from imu.recordings.library import Library
@@ -117,6 +119,41 @@ def test_record_goes_on_with_one_sensor_and_says_what_cannot_be_had(
     assert record_some(tmp_path) == 0
     said = capsys.readouterr()
     assert "no forearm sensor" in said.err and "hinge" in said.out
+
+
+@pytest.fixture
+def short_patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sensor's first sample is waited for half a second."""
+    monkeypatch.setattr(session, "START_PATIENCE", 0.5)
+
+
+@pytest.mark.usefixtures("short_patience")
+def test_a_limit_of_time_ends_a_recording_though_one_sensor_never_sends(
+    nearby: list[VirtualPeripheral], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    nearby[1] = peripheral(CLUB, mtu=23)  # carries no packet of ours
+    assert record_some(tmp_path) == 0
+    said = capsys.readouterr().err
+    assert "club: sensor C0001 sent no sample (the link carries 20 bytes a packet" in said
+    (entry,) = Library(tmp_path / "library").entries()
+    assert set(entry.samples) == {FOREARM}
+
+
+@pytest.mark.usefixtures("short_patience")
+def test_a_limit_of_time_ends_a_recording_in_which_no_sensor_ever_sends(
+    nearby: list[VirtualPeripheral], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    nearby[:] = [peripheral(FOREARM, mtu=23), peripheral(CLUB, mtu=23)]
+    assert record_some(tmp_path) == 1
+    assert "nothing was kept" in capsys.readouterr().err
+
+
+def test_the_help_says_how_long_a_first_sample_is_waited_for() -> None:
+    parser = argparse.ArgumentParser()
+    record.add_arguments(parser)
+    assert f"{session.START_PATIENCE:.0f} s after the beginning" in " ".join(
+        parser.format_help().split()
+    )
 
 
 def test_ctrl_c_ends_a_recording_cleanly(
