@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import errno
 import socket
 import sys
 import threading
@@ -102,11 +103,10 @@ def serve(
     from app.pairing import Pairing
     from imu.errors import SwingspreadError
 
-    sockets = [listen(port)]
+    sockets = listen(port, lan)
     number = sockets[0].getsockname()[1]
     pairing = None
     if lan is not None:
-        sockets.append(_bound(lan, number))
         pairing = Pairing(
             frozenset({lan}), lambda code: print(f"Pairing code: {code}", file=sys.stderr)
         )
@@ -184,49 +184,52 @@ def lan_address(wanted: str = "") -> str:
     return str(address)
 
 
-def _bound(host: str, port: int) -> socket.socket:
-    """A socket on the network, at the port the loopback has."""
-    from imu.errors import SwingspreadError
+def listen(port: int | None, lan: str | None = None) -> list[socket.socket]:
+    """A socket on loopback, and one at the same port of ``lan`` when that is given.
 
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        if sys.platform != "win32":
-            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind((host, port))
-        listening.listen(64)
-    except OSError as problem:
-        listening.close()
-        raise SwingspreadError(
-            f"--lan: {host} port {port} cannot be used ({problem.strerror}); "
-            "is that this machine's address?"
-        ) from problem
-    return listening
-
-
-def listen(port: int | None) -> socket.socket:
-    """A socket on loopback: ``port``, or without one the first that is free from FIRST_PORT."""
+    port : None for the first from FIRST_PORT that is free on both. Raises SwingspreadError when
+    there is none, the port named is taken, or ``lan`` is no address of this machine.
+    """
     from imu.errors import SwingspreadError
 
     wanted = [port] if port is not None else [*range(FIRST_PORT, FIRST_PORT + 20), 0]
     for candidate in wanted:
         if not 0 <= candidate <= 65535:
             raise SwingspreadError(f"--port {candidate}: use a number from 1 to 65535, as 8050")
-        listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        if sys.platform != "win32":
-            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            listening.bind((HOST, candidate))
-            listening.listen(64)
+            return _bound_at(candidate, lan)
         except OSError as problem:
-            listening.close()
-            if port is not None:
+            if problem.errno == errno.EADDRNOTAVAIL:
                 raise SwingspreadError(
-                    f"--port {port}: cannot be used ({problem.strerror}); "
+                    f"--lan: {lan} cannot be used ({problem.strerror}); "
+                    "is that this machine's address?"
+                ) from problem
+            if port is not None:
+                where = f" on {HOST}" + (f" and {lan}" if lan else "")
+                raise SwingspreadError(
+                    f"--port {port}: cannot be used{where} ({problem.strerror}); "
                     "choose another, or leave it out to take a free one"
                 ) from problem
-            continue
-        return listening
     raise SwingspreadError("no free port on this machine; name one with --port")
+
+
+def _bound_at(port: int, lan: str | None) -> list[socket.socket]:
+    """Sockets listening at one port of loopback and ``lan``; 0 for any. Raises OSError."""
+    sockets: list[socket.socket] = []
+    try:
+        for host in (HOST,) if lan is None else (HOST, lan):
+            listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+            sockets.append(listening)
+            if sys.platform != "win32":
+                listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            listening.bind((host, port))
+            listening.listen(64)
+            port = int(listening.getsockname()[1])
+    except OSError:
+        for one in sockets:
+            one.close()
+        raise
+    return sockets
 
 
 def _open(address: str) -> None:

@@ -23,6 +23,7 @@ import pytest
 import waitress
 
 from app.cli import main
+from app.commands import serve
 from app.commands.serve import lan_address, listen
 from imu.errors import SwingspreadError
 
@@ -31,8 +32,39 @@ SAMPLE = Path(__file__).resolve().parents[2] / "recordings" / "kim-7-iron-practi
 
 
 def test_the_dashboard_listens_on_loopback_alone() -> None:
-    with listen(None) as listening:
+    (listening,) = listen(None)
+    with listening:
         assert listening.getsockname()[0] == "127.0.0.1"
+
+
+@pytest.fixture
+def other_address() -> str:
+    """A second address of this machine, in place of the one in a network."""
+    address = "127.0.0.2"
+    with socket.socket() as probe:
+        try:
+            probe.bind((address, 0))
+        except OSError:
+            pytest.skip("this system has one loopback address only")
+    return address
+
+
+def test_a_port_taken_in_the_network_alone_is_passed_over(
+    other_address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with socket.socket() as taken:
+        taken.bind((other_address, 0))
+        taken.listen(1)
+        number = taken.getsockname()[1]
+        monkeypatch.setattr(serve, "FIRST_PORT", number)
+        here, there = listen(None, other_address)
+        with here, there:
+            ports = {one.getsockname()[1] for one in (here, there)}
+            assert len(ports) == 1 and number not in ports
+        with pytest.raises(
+            SwingspreadError, match=rf"--port {number}: cannot be used on .* and 127.0.0.2"
+        ):
+            listen(number, other_address)
 
 
 @pytest.mark.parametrize("address", ["192.168.7.5", "10.0.0.9", "172.16.4.1", "169.254.3.3"])
