@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from dataclasses import replace
 from datetime import datetime
 
@@ -108,6 +109,28 @@ def manifest(
         sensors=facts,
         notes=" ".join(filter(None, [arguments.notes, virtual_player.notes])),
         source="simulated",
+    )
+
+
+def not_of_virtual_player(arguments: argparse.Namespace, virtual_player: Manifest | None) -> str:
+    """What was declared and does not hold of the virtual player, in a sentence; "" for nothing."""
+    if virtual_player is None or arguments.resume:
+        return ""
+    player, club = virtual_player.player, virtual_player.club
+    length, arm = arguments.club_length, arguments.arm_length / 100.0
+    said = {
+        "--club": declared_club(arguments).name != club.name,
+        "--club-length": length is not None and not math.isclose(length / 100.0, club.length),
+        "--arm-length": arm not in (Player("").arm_length, player.arm_length),
+        "--left-handed": arguments.left_handed and player.handedness != "left",
+    }
+    options = [option for option, differs in said.items() if differs]
+    if not options:
+        return ""
+    return (
+        f"the virtual player swings a {club.name} of {100.0 * club.length:g} cm, "
+        f"{player.handedness}-handed; {' and '.join(options)} cannot change that, and the "
+        "recording says how it was swung"
     )
 
 

@@ -162,7 +162,7 @@ async def _record(
     arguments: argparse.Namespace, screen: RecordingScreen, plan: FollowedPlan | None
 ) -> JournalFolder:
     from app.commands.sensors import open_radio
-    from app.declared import further_roles, manifest
+    from app.declared import further_roles, manifest, not_of_virtual_player
     from imu.errors import SwingspreadError
     from imu.recorder.folder import interrupted, new_folder
     from imu.recorder.plan_steps import follow_plan
@@ -174,6 +174,8 @@ async def _record(
     if arguments.virtual:
         screen.say("preparing the virtual sensors ...")
     async with open_radio(arguments.virtual, further_roles(arguments)) as (radio, virtual_player):
+        if differs := not_of_virtual_player(arguments, virtual_player):
+            screen.say(differs)
         screen.say("looking for sensors ...")
         chosen = await choose_sensors(radio, arguments, screen.say)
         for role, sensor in chosen.items():

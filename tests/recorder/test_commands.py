@@ -26,7 +26,7 @@ from imu.recordings.library import Library
 from imu.recordings.store import read_recording
 from imu.simulate.virtual_link import InProcessRadio
 from imu.simulate.virtual_link_peripheral import VirtualPeripheral
-from imu.types import CLUB, FOREARM, Manifest
+from imu.types import CLUB, FOREARM, Club, Manifest, Player
 
 
 @pytest.fixture
@@ -119,6 +119,43 @@ def test_record_goes_on_with_one_sensor_and_says_what_cannot_be_had(
     assert record_some(tmp_path) == 0
     said = capsys.readouterr()
     assert "no forearm sensor" in said.err and "hinge" in said.out
+
+
+@pytest.fixture
+def virtual_player(nearby: list[VirtualPeripheral], monkeypatch: pytest.MonkeyPatch) -> Manifest:
+    """The sensors near are worn by a player who is known, as virtual ones are."""
+    known = Manifest(Player(""), Club("7-iron", 0.94), source="simulated")
+
+    @contextlib.asynccontextmanager
+    async def open_radio(
+        virtual: bool, further: Sequence[str] = ()
+    ) -> AsyncIterator[tuple[Radio, Manifest | None]]:
+        async with InProcessRadio(nearby) as radio:
+            yield radio, known if virtual else None
+
+    monkeypatch.setattr(sensors, "open_radio", open_radio)
+    return known
+
+
+def test_what_does_not_hold_of_the_virtual_player_is_said(
+    virtual_player: Manifest, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert record_some(tmp_path, "--virtual", "--club", "driver", "--left-handed") == 0
+    said = capsys.readouterr().err
+    assert "the virtual player swings a 7-iron of 94 cm, right-handed" in said
+    assert "--club and --left-handed cannot change that" in said
+    (entry,) = Library(tmp_path / "library").entries()
+    assert entry.manifest is not None
+    assert entry.manifest.club == virtual_player.club
+    assert entry.manifest.player.handedness == "right"
+
+
+@pytest.mark.usefixtures("virtual_player")
+def test_nothing_is_said_of_what_holds_of_the_virtual_player(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert record_some(tmp_path, "--virtual", "--club", "7-iron", "--club-length", "94") == 0
+    assert "cannot change" not in capsys.readouterr().err
 
 
 @pytest.fixture
