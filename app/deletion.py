@@ -105,18 +105,10 @@ def erase(library: Library, traces: Traces) -> None:
             raise SwingspreadError(
                 f"{entry.folder}: not in the library {library.path}; nothing was deleted"
             )
-    for folder in traces.journals:
-        if folder.held:
-            raise SwingspreadError(f"{folder.name}: is being recorded just now; stop it first")
+    _check_free(traces.journals)
     if traces.sets or traces.narrowed:
         update_saved_sets(library.path, lambda saved: _without(saved, traces))
-    for folder in traces.journals:
-        try:
-            shutil.rmtree(folder.path)
-        except OSError as problem:
-            raise SwingspreadError(
-                f"{folder.path}: could not be deleted ({problem.strerror})"
-            ) from problem
+    erase_journals(traces.journals)
     for path in traces.leftovers:
         try:
             shutil.rmtree(path) if path.is_dir() else path.unlink(missing_ok=True)
@@ -126,6 +118,25 @@ def erase(library: Library, traces: Traces) -> None:
             ) from problem
     for entry in traces.entries:
         library.delete(entry)
+
+
+def erase_journals(folders: Sequence[JournalFolder]) -> None:
+    """Delete what was written while recording. Raises SwingspreadError when that goes on just now,
+    with nothing deleted, and when the disk refuses."""
+    _check_free(folders)
+    for folder in folders:
+        try:
+            shutil.rmtree(folder.path)
+        except OSError as problem:
+            raise SwingspreadError(
+                f"{folder.path}: could not be deleted ({problem.strerror})"
+            ) from problem
+
+
+def _check_free(folders: Sequence[JournalFolder]) -> None:
+    for folder in folders:
+        if folder.held:
+            raise SwingspreadError(f"{folder.name}: is being recorded just now; stop it first")
 
 
 def _without(saved: SavedSets, traces: Traces) -> SavedSets:

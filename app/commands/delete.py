@@ -26,7 +26,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Say what would go, ask, delete, and say what went."""
     from app.deletion import erase, find_traces
-    from imu.errors import SwingspreadError
     from imu.recordings.library import Library
     from imu.recordings.names import printable
 
@@ -34,12 +33,19 @@ def run(arguments: argparse.Namespace) -> int:
     traces = find_traces(library, arguments.recordings, journals_meant(arguments))
     for line in traces.lines():
         print(printable(line))
-    if not arguments.yes:
-        if not sys.stdin.isatty():
-            raise SwingspreadError("nothing was deleted; add --yes to delete without being asked")
-        if input("Delete all of this for good? Type yes: ").strip().lower() != "yes":
-            print("nothing was deleted")
-            return 0
+    if not arguments.yes and not agreed():
+        print("nothing was deleted")
+        return 0
     erase(library, traces)
     print(f"deleted from {library.path}; copies exported elsewhere are not touched")
     return 0
+
+
+def agreed() -> bool:
+    """Whether the person at the terminal wants all that was listed deleted. Raises
+    SwingspreadError where there is nobody to ask."""
+    from imu.errors import SwingspreadError
+
+    if not sys.stdin.isatty():
+        raise SwingspreadError("nothing was deleted; add --yes to delete without being asked")
+    return input("Delete all of this for good? Type yes: ").strip().lower() == "yes"

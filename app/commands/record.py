@@ -128,7 +128,11 @@ def run(arguments: argparse.Namespace) -> int:
     folder = asyncio.run(_record(arguments, screen, plan))
     finished = finish_recording(folder, Library(arguments.library))
     if finished is None:
-        print("no sample was received; nothing was kept", file=sys.stderr)
+        print(
+            "no sample was received; nothing was kept (`swingspread recover --remove-empty` "
+            "deletes the empty journals)",
+            file=sys.stderr,
+        )
         return 1
     print(f"kept as {printable(finished.entry.line())}")
     for fault in finished.faults:

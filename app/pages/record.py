@@ -24,7 +24,8 @@ from app.recording import RecordingDesk, Watched
 from app.recording_setup import look_for_sensors, start_arguments
 from app.store import Store
 from imu.errors import SwingspreadError
-from imu.recorder.finish import finish_all
+from imu.recorder.finish import NO_SAMPLE, finish_all
+from imu.recorder.folder import JournalFolder
 from imu.recordings.library import Library
 from imu.recordings.notes import SwingNote, update_notes
 
@@ -170,8 +171,12 @@ def _register_setup(app: Dash, store: Store) -> None:
         left = desk.interrupted()
         problems: list[str] = []
         if clicks and left and ctx.triggered_id == "record-finish":
-            library = Library(store.shelf.place())
-            finish_all(left, library, lambda folder, why: problems.append(f"{folder.name}: {why}"))
+
+            def told(folder: JournalFolder, why: str) -> None:
+                way_on = "; `swingspread recover --remove-empty` deletes it"
+                problems.append(f"{folder.name}: {why}{way_on if why == NO_SAMPLE else ''}")
+
+            finish_all(left, Library(store.shelf.place()), told)
             left = desk.interrupted()
         lines = [html.P(problem, className="caption") for problem in problems]
         if not left:

@@ -16,6 +16,9 @@ from imu.recordings.library import Library
 from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.notes import NOTES_FILE, read_notes
 
+NO_SAMPLE = "holds no sample of any sensor"
+"""Why a folder is not finished and never can be."""
+
 
 @dataclass(frozen=True)
 class Finished:
@@ -67,7 +70,7 @@ def finish_all(
             told(folder, str(problem))
             continue
         if finished is None:
-            told(folder, "holds no sample of any sensor")
+            told(folder, NO_SAMPLE)
         else:
             done.append(finished)
     return done

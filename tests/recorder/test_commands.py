@@ -274,7 +274,34 @@ def test_recover_tells_what_cannot_be_finished(
 
     new_folder(tmp_path / "journals", MANIFEST)
     assert main(["recover", *places(tmp_path)]) == 1
-    assert "no sample" in capsys.readouterr().err
+    said = capsys.readouterr()
+    assert "no sample" in said.err and "--remove-empty" in said.out
+
+
+def test_recover_deletes_what_holds_no_sample_only_when_told(
+    nearby: list[VirtualPeripheral],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from virtual_recordings import MANIFEST
+
+    record_some(tmp_path)
+    (kept,) = (tmp_path / "journals").iterdir()
+    (kept / "finished.json").unlink()
+    empty = new_folder(tmp_path / "journals", MANIFEST)
+    assert main(["recover", "--remove-empty", *places(tmp_path)]) == 1
+    assert "add --yes" in capsys.readouterr().err and empty.path.exists()
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    for answer, code, there in (("no", 1, True), ("yes", 0, False)):
+        monkeypatch.setattr("builtins.input", lambda _asked, answer=answer: answer)
+        assert main(["recover", "--remove-empty", *places(tmp_path)]) == code
+        assert empty.name in capsys.readouterr().out
+        assert empty.path.exists() is there
+    assert kept.exists()
+    again = new_folder(tmp_path / "journals", MANIFEST)
+    assert main(["recover", "--remove-empty", "--yes", *places(tmp_path)]) == 0
+    assert not again.path.exists()
 
 
 def test_club_lengths_are_plausible() -> None:
