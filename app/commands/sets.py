@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from app.arguments import add_library, whole_number
 
@@ -140,9 +140,20 @@ def _save(arguments: argparse.Namespace) -> int:
         selection, picked=tuple(dict.fromkeys(picked)), left_out=tuple(dict.fromkeys(left_out))
     )
     now = datetime.datetime.now().astimezone().isoformat(timespec="seconds")
-    update_saved_sets(library.path, lambda saved: saved.with_set(SavedSet(name, selection, now)))
-    print(f"{name}: {describe(selection)}")
+    kept = SavedSet(name, selection, now)
+    update_saved_sets(library.path, lambda saved: saved.with_set(kept))
+    _done(arguments, {"set": kept}, f"{name}: {describe(selection)}")
     return 0
+
+
+def _done(arguments: argparse.Namespace, document: dict[str, Any], said: str) -> None:
+    """Print what was done, as it was asked for."""
+    from app import findings_table as out
+
+    if arguments.json:
+        out.print_json(document)
+    else:
+        print(said)
 
 
 def _keys(library: str | None, text: str) -> list[SwingKey]:
@@ -219,7 +230,8 @@ def _remove(arguments: argparse.Namespace) -> int:
 
     library = Library(arguments.library)
     update_saved_sets(library.path, lambda saved: saved.without_set(arguments.name))
-    print(f"{arguments.name}: forgotten; its swings stay in the library")
+    said = f"{arguments.name}: forgotten; its swings stay in the library"
+    _done(arguments, {"removed": arguments.name}, said)
     return 0
 
 
@@ -243,5 +255,9 @@ def _leave_out(arguments: argparse.Namespace) -> int:
         ),
     )
     said = f"left out: {reason}" if reason else "counts again"
-    print(f"{arguments.recording}, swing {arguments.number}: {said}")
+    _done(
+        arguments,
+        {"recording_id": key.recording_id, "swing": arguments.number, "left_out": reason},
+        f"{arguments.recording}, swing {arguments.number}: {said}",
+    )
     return 0

@@ -186,6 +186,24 @@ def test_a_swing_left_out_counts_nowhere_until_taken_back(library, capsys):
     assert "40 swings" in run(library, capsys, "spread", B, "--metrics", "release_ms")[1]
 
 
+def test_every_action_on_sets_answers_in_json_when_asked(library, capsys):
+    entry = next(e for e in library.entries() if e.manifest.block == "pressure")
+
+    def answer(*words):
+        code, out, _ = run(library, capsys, "sets", *words, "--json")
+        assert code == 0
+        return json.loads(out)
+
+    kept = answer("save", "calm", entry.name)["set"]
+    assert kept["name"] == "calm"
+    assert kept == answer("show", "calm")["set"] == answer("list")["sets"]["calm"]
+    said = {"recording_id": entry.id, "swing": 4}
+    assert answer("leave-out", entry.name, "4", "slipped") == {**said, "left_out": "slipped"}
+    assert answer("take-back", entry.name, "4") == {**said, "left_out": ""}
+    assert answer("remove", "calm") == {"removed": "calm"}
+    assert answer("list")["sets"] == {}
+
+
 def test_swings_are_measured_by_the_settings_of_the_page(library, capsys, preferred):
     """The commands speak of the same numbers as the pages: of an analysis by these settings."""
     keep_preferences(Preferences(release_threshold_deg=5.0))
