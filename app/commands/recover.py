@@ -89,7 +89,7 @@ def _removed(empty: list[JournalFolder], wanted: bool, yes: bool) -> bool:
 def described(folder: JournalFolder) -> str:
     """One line on an interrupted recording."""
     from imu.errors import SwingspreadError
-    from imu.recordings.names import printable
+    from imu.recordings.names import printable, roles_in_order
 
     size = sum(path.stat().st_size for paths in folder.journals().values() for path in paths)
     try:
@@ -97,6 +97,6 @@ def described(folder: JournalFolder) -> str:
         labels = [manifest.player.name, manifest.club.name, manifest.session, manifest.block]
     except SwingspreadError as problem:
         labels = [str(problem)]
-    roles = " and ".join(folder.journals()) or "no sensor"
+    roles = " and ".join(roles_in_order(folder.journals())) or "no sensor"
     words = printable(", ".join(label for label in labels if label))
     return f"{folder.name}  {words}  ({roles}, {size / 1e6:.1f} MB)"

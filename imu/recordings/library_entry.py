@@ -9,6 +9,7 @@ from pathlib import Path
 
 from imu.errors import SwingspreadError
 from imu.recordings.manifest import manifest_from_json
+from imu.recordings.names import roles_in_order
 from imu.recordings.notes import NOTES_FILE, read_notes
 from imu.recordings.store import MANIFEST_FILE, read_document
 from imu.types import Manifest
@@ -19,7 +20,7 @@ from imu.variation.blocks import FollowedPlan
 class LibraryEntry:
     """One recording as listed: labels as people last wrote them, and sizes.
 
-    samples, lost : per role. duration_s : the longest stream. problem : why the recording
+    samples, lost : per role, forearm and club first. duration_s : the longest stream. problem : why the recording
     cannot be opened, "" when it can; the manifest is then empty. plan : the plan it followed.
     """
 
@@ -63,7 +64,8 @@ def read_entry(folder: Path) -> LibraryEntry:
         manifest = manifest_from_json(document, str(folder / MANIFEST_FILE))
         notes = read_notes(folder)
         manifest = notes.label(manifest)
-        streams = document["streams"]
+        held = document["streams"]
+        streams = {role: held[role] for role in roles_in_order(held)}
         duration = max((float(facts["duration_s"]) for facts in streams.values()), default=0.0)
         if not math.isfinite(duration):
             raise ValueError(f"a duration of {duration} s")

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 
 from imu.errors import SwingspreadError
+from imu.types import CLUB, FOREARM
 
 LABEL_LENGTH = 120
 """Greatest length of a label (name, session, block) in characters."""
@@ -17,6 +19,13 @@ _ROLE = re.compile(r"[a-z][a-z0-9_]{0,31}")
 def is_reserved(name: str) -> bool:
     """True for a file name that some platform keeps for devices."""
     return bool(_RESERVED.fullmatch(name.lower()))
+
+
+def roles_in_order(roles: Iterable[str]) -> list[str]:
+    """Sensor roles as they are shown everywhere: forearm, club, then others by name."""
+    first = (FOREARM, CLUB)
+    given = set(roles)
+    return [*(role for role in first if role in given), *sorted(given.difference(first))]
 
 
 def check_role(role: str) -> str:

@@ -20,6 +20,7 @@ from random_recordings import random_recording
 
 from imu.errors import SwingspreadError
 from imu.recordings import atomic
+from imu.recordings.content import make_recording
 from imu.recordings.library import Library, default_library
 from imu.recordings.notes import (
     RecordingNotes,
@@ -39,6 +40,16 @@ def recording(number=0, **labels):
 @pytest.fixture
 def library(tmp_path):
     return Library(tmp_path / "library")
+
+
+def test_sensors_are_listed_in_one_order_whatever_the_order_they_came_in(library):
+    """Forearm, club, then others by name."""
+    came = recording()
+    more = {role: dataclasses.replace(came.streams["club"], role=role) for role in ("hat", "belt")}
+    streams = {**more, "club": came.streams["club"], "forearm": came.streams["forearm"]}
+    library.add(make_recording(came.manifest, streams))
+    (entry,) = library.entries()
+    assert [*entry.samples] == [*entry.lost] == ["forearm", "club", "belt", "hat"]
 
 
 def test_the_default_lies_in_the_platforms_data_folder(monkeypatch, tmp_path):
