@@ -119,9 +119,9 @@ class JsonObject:
         for key in self.values:
             if key not in known:
                 close = difflib.get_close_matches(str(key), known, n=1)
-                meant = f", did you mean {close[0]!r}" if close else ""
+                meant = f"; did you mean {close[0]!r}?" if close else "."
                 raise self.problem(
-                    str(key), f"is not a key known here{meant}? Known: {', '.join(known)}"
+                    str(key), f"is not a known key{meant} Keys known here: {', '.join(known)}"
                 )
 
 

@@ -129,7 +129,7 @@ def test_a_meta_file_and_a_map_of_the_same_name_are_both_read(tmp_path: Path) ->
     meta |= {"forearm_sensor": sensor, "club_sensor": sensor}
     files = [Dropped("forearm.csv", b"x"), Dropped("club.csv", b"y")]
     files += [Dropped("logger.json", json.dumps(one).encode()) for one in (meta, {"colums": {}})]
-    with pytest.raises(SwingspreadError, match=r"logger\.json: colums is not a key"):
+    with pytest.raises(SwingspreadError, match=r"logger\.json: colums is not a known key"):
         bring_in(LibraryShelf(Library(tmp_path)), files, {}, {})
 
 

@@ -529,7 +529,13 @@ CASES: dict[str, Case] = {
     # the column map
     "no map file": Case(nothing, "map.json: no such JSON", ("check the path",), MAP),
     "misspelt map key": Case(
-        column_map(colums={}), "did you mean 'columns'", ("map.json", "colums"), MAP
+        column_map(colums={}),
+        "colums is not a known key; did you mean 'columns'? Keys known here: ",
+        ("map.json", "colums"),
+        MAP,
+    ),
+    "map key like no other": Case(
+        column_map(zebra=1), "zebra is not a known key. Keys known here: ", ("map.json",), MAP
     ),
     "map to a missing column": Case(
         column_map(columns={"ax": "AccX"}), "column 'AccX' is missing", ("forearm.csv", "AccX"), MAP
