@@ -78,7 +78,7 @@ def find_traces(library: Library, texts: Sequence[str], journals: Path) -> Trace
         entries |= {entry.id: entry for entry in fitting}
         if not fitting and set(_asked(selection)) != {"players"}:
             said = f"no recording in {library.path} fits {text}"
-            raise SwingspreadError(with_known_labels(said, library.entries()))
+            raise SwingspreadError(with_known_labels(said, library.entries(), journals))
         if not fitting and len(texts) > 1:
             find_traces(library, [text], journals)  # of each player something must be kept
     folders = [one for one in all_folders(journals) if _belongs(one, set(entries), players)]
@@ -90,7 +90,7 @@ def find_traces(library: Library, texts: Sequence[str], journals: Path) -> Trace
     traces = Traces(found, tuple(folders), tuple(sets), tuple(narrowed), tuple(leftovers))
     if not traces.lines():
         said = f"nothing is kept of {', '.join(texts)} in {library.path}"
-        raise SwingspreadError(with_known_labels(said, library.entries()))
+        raise SwingspreadError(with_known_labels(said, library.entries(), journals))
     return traces
 
 

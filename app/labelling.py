@@ -12,14 +12,14 @@ from pathlib import Path
 from typing import Any
 
 from app.deletion import whole_recordings
-from app.known_labels import with_known_labels
+from app.known_labels import unfinished, with_known_labels
 from imu.errors import SwingspreadError
 from imu.number_words import counted
-from imu.recorder.folder import JournalFolder, all_folders
+from imu.recorder.folder import JournalFolder
 from imu.recordings.library import Library
 from imu.recordings.library_entry import LibraryEntry
 from imu.recordings.names import clean_label
-from imu.recordings.notes import LABELS, RecordingNotes, read_notes, update_notes
+from imu.recordings.notes import LABELS, RecordingNotes, update_notes
 from imu.recordings.saved_sets import SavedSets, read_saved_sets, update_saved_sets
 from imu.variation.selection import Selection
 from imu.variation.selection_words import is_selection, parse_selection
@@ -67,7 +67,7 @@ def label(
     known = (*LABELS, "remarks")
     if not wanted or set(wanted) - set(known):
         raise SwingspreadError(f"say what to call it: {', '.join(known)}")
-    chosen, unfinished = _chosen(library, texts, journals)
+    chosen, not_finished = _chosen(library, texts, journals)
     _check_blocks(chosen, wanted.get("block"))
     old = {entry.manifest.player.name for entry in chosen if entry.manifest}
     new = wanted.get("player")
@@ -76,14 +76,14 @@ def label(
     def change(notes: RecordingNotes) -> RecordingNotes:
         return replace(notes, **wanted)
 
-    for place in (*(entry.folder for entry in chosen), *(folder.path for folder in unfinished)):
+    for place in (*(entry.folder for entry in chosen), *(folder.path for folder in not_finished)):
         update_notes(place, change)
     sets: tuple[str, ...] = ()
     if new:
         gone = {name.casefold() for name in old if name and not _named(library, name)}
         sets = _rename_in_sets(library.path, gone - {new.casefold()}, new)
     now = tuple(library.find(entry.id) for entry in chosen)
-    return Labelled(now, tuple(unfinished), sets, joined)
+    return Labelled(now, tuple(not_finished), sets, joined)
 
 
 def _check_blocks(entries: Sequence[LibraryEntry], block: str | None) -> None:
@@ -100,7 +100,7 @@ def _chosen(
     library: Library, texts: Sequence[str], journals: Path
 ) -> tuple[list[LibraryEntry], list[JournalFolder]]:
     entries: dict[str, LibraryEntry] = {}
-    unfinished: dict[Path, JournalFolder] = {}
+    not_finished: dict[Path, JournalFolder] = {}
     for text in texts:
         if not is_selection(text):
             entry = library.find(text)
@@ -111,24 +111,13 @@ def _chosen(
         entries |= {entry.id: entry for entry in fitting}
         begun: list[JournalFolder] = []
         if selection == Selection(players=selection.players):
-            begun = _unfinished(journals, {one.casefold() for one in selection.players})
-        unfinished |= {folder.path: folder for folder in begun}
+            asked = {one.casefold() for one in selection.players}
+            begun = [folder for folder, name in unfinished(journals) if name.casefold() in asked]
+        not_finished |= {folder.path: folder for folder in begun}
         if not fitting and not begun:
             said = f"no recording in {library.path} fits {text}"
-            raise SwingspreadError(with_known_labels(said, library.entries()))
-    return list(entries.values()), list(unfinished.values())
-
-
-def _unfinished(journals: Path, players: set[str]) -> list[JournalFolder]:
-    found = []
-    for folder in all_folders(journals):
-        try:
-            said = read_notes(folder.path).label(folder.manifest()).player.name
-        except SwingspreadError:
-            continue
-        if not folder.finished_id and said.casefold() in players:
-            found.append(folder)
-    return found
+            raise SwingspreadError(with_known_labels(said, library.entries(), journals))
+    return list(entries.values()), list(not_finished.values())
 
 
 def _named(library: Library, player: str, but: Sequence[LibraryEntry] = ()) -> int:

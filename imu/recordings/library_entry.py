@@ -20,8 +20,9 @@ from imu.variation.blocks import FollowedPlan
 class LibraryEntry:
     """One recording as listed: labels as people last wrote them, and sizes.
 
-    samples, lost : per role, forearm and club first. duration_s : the longest stream. problem : why the recording
-    cannot be opened, "" when it can; the manifest is then empty. plan : the plan it followed.
+    samples, lost : per role, forearm and club first. duration_s : the longest stream. problem :
+    why the recording cannot be opened, "" when it can; the manifest is then empty. plan : the plan
+    it followed.
     """
 
     id: str

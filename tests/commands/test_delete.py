@@ -213,3 +213,11 @@ def test_everything_needs_no_format(place: Path, capsys: pytest.CaptureFixture[s
     words = ["export", "player=Ada", "--everything", "--as", "raw", "--out", str(place / "o")]
     assert main([*words, "--library", str(place / "library")]) == 1
     assert "leave out --as" in capsys.readouterr().err
+
+
+def test_a_player_known_from_an_unfinished_recording_alone_is_named(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    new_folder(place / "journals", Manifest(Player("Cleo"), Club("7-iron", 0.94)))
+    assert delete(place, "player=Nobody") == 1
+    assert "player, in unfinished recordings alone: Cleo\n" in capsys.readouterr().err

@@ -157,3 +157,11 @@ def test_remarks_that_a_terminal_cannot_show_are_refused(
 ) -> None:
     assert label(place, "one", "--remarks", "a\nb") == 1
     assert "remarks: take out line breaks" in capsys.readouterr().err
+
+
+def test_a_player_known_from_an_unfinished_recording_alone_is_named(
+    place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    new_folder(place / "journals", Manifest(Player("Cleo"), Club("7-iron", 0.94)))
+    assert label(place, "player=Nobody", "--player", "X") == 1
+    assert "player, in unfinished recordings alone: Cleo\n" in capsys.readouterr().err
