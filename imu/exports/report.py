@@ -180,9 +180,7 @@ def _comparison_table(comparison: Comparison) -> Table:
 
 def _small_print(chosen: SwingSet, version: str) -> tuple[str, ...]:
     identities = chosen.values("recording_id")
-    left_out = "; ".join(
-        f"swing {row['swing']}: {row['reason']}" for row in chosen.left_out.to_dict("records")
-    )
+    left_out = _left_out_words(chosen)
     paragraphs = [
         NOT_SEEN,
         "Hinge is the angle between forearm and shaft, seen through the grip. Release is the "
@@ -194,3 +192,20 @@ def _small_print(chosen: SwingSet, version: str) -> tuple[str, ...]:
     if left_out:
         paragraphs.insert(2, f"Left out: {left_out}.")
     return tuple(paragraphs)
+
+
+def _left_out_words(chosen: SwingSet) -> str:
+    """Every swing left out with the reason; of which recording, where there are several."""
+    columns = ["recording_id", "recording"]
+    told = pd.concat([chosen.swings[columns], chosen.left_out[columns]]).drop_duplicates()
+    names = told["recording"].tolist()
+    which = {
+        str(identity): f"{name}, " if names.count(name) == 1 else f"{name} ({identity}), "
+        for identity, name in told.itertuples(index=False)
+    }
+    if len(which) < 2:
+        which = dict.fromkeys(which, "")
+    return "; ".join(
+        f"{which[row['recording_id']]}swing {row['swing']}: {row['reason']}"
+        for row in chosen.left_out.to_dict("records")
+    )

@@ -24,6 +24,7 @@ from imu.exports.report_words import next_time, spread_caption
 from imu.figures.alignment import AlignedCurves
 from imu.types import Analysis, Club, Manifest, Player
 from imu.variation.compare import compare_sets
+from imu.variation.selection import LeftOut, SwingKey
 from imu.variation.sets import Selection, SwingSet, pool, select
 
 PLAYER = "Robin Example"
@@ -48,6 +49,24 @@ def chosen(analysis: Analysis, facts: Manifest) -> SwingSet:
 @pytest.fixture
 def page(analysis: Analysis) -> str:
     return render(compose_report(chosen(analysis, manifest()), manifest(), "0.1.0"))
+
+
+def test_swings_left_out_are_told_by_recording_where_there_are_several(analysis: Analysis) -> None:
+    key = SwingKey(analysis.recording_id, float(analysis.swings["impact_club_clock_us"].iloc[2]))
+    without = Selection(left_out=(LeftOut(key, "the phone rang"),))
+
+    def small_print(*others: str) -> str:
+        parts = [(manifest(), analysis, None)]
+        for name in others:
+            part = replace(manifest(), name=name), replace(analysis, recording_id="beef"), None
+            parts.append(part)
+        left = select(pool(parts), without, "all")
+        return " ".join(compose_report(left, manifest(), "0.1.0").small_print)
+
+    said = f"swing {analysis.swings['swing'].iloc[2]}: the phone rang."
+    assert f"Left out: {said}" in small_print()
+    assert f"Left out: Tuesday, {said}" in small_print("Wednesday")
+    assert f"Left out: Tuesday ({analysis.recording_id}), {said}" in small_print("Tuesday")
 
 
 def test_a_spread_with_wild_swings_is_said_to_hang_on_them(analysis: Analysis, page: str) -> None:
