@@ -102,6 +102,7 @@ def print_progress(found: Progress) -> None:
     from app import findings_table as out
     from imu.cautions import READING_NUMBERS
     from imu.number_words import counted, decimals, number
+    from imu.variation.session_table import far_out_sessions
 
     shown = out.console()
     title = f"{found.player}, {found.club}: {counted(len(found.order), 'session')}"
@@ -124,4 +125,6 @@ def print_progress(found: Progress) -> None:
             )
         title = f"{trend.label}, {trend.unit}".rstrip(", ")
         out.print_table(shown, title, ("session", "n", "mean", "SD (95 %)"), cells)
+        if wild := far_out_sessions(rows):
+            out.print_lines(shown, "", [wild], mark="[bold]![/bold]")
     out.print_lines(shown, "", READING_NUMBERS, mark="·")

@@ -22,6 +22,7 @@ from imu.number_words import decimals_for
 from imu.shown_units import SI, ShownUnits
 from imu.variation.as_shown import progress_as_shown
 from imu.variation.progress import Progress, progress
+from imu.variation.session_table import far_out_sessions
 from imu.variation.wording import plain_name
 
 PATH = "/progress"
@@ -135,12 +136,14 @@ class Follower:
 
 
 def words(found: Progress, metric: str) -> list[Any]:
-    """The sentences on the measure shown, then what is wrong with the data."""
+    """The sentences on the measure shown, then what is wrong with the data, and
+    with the SDs."""
     trend = next((one for one in found.trends if one.metric == metric), None)
+    wild = far_out_sessions(found.sessions[found.sessions["metric"] == metric])
     said = [trend.level_sentence, trend.spread_sentence] if trend and not found.warnings else []
     return [
         *(html.P(one, className="sentence second") for one in said),
-        *(html.P(one, className="note") for one in found.warnings),
+        *(html.P(one, className="note") for one in (*found.warnings, wild) if one),
     ]
 
 

@@ -18,6 +18,8 @@ from imu.variation.intervals import (
 )
 from imu.variation.metric_values import chosen_metrics, metric_values
 from imu.variation.noise import human_sd, noise_columns, noise_sd, refuted_noise
+from imu.variation.spread import far_out
+from imu.variation.wording import far_out_sessions_sentence
 
 SESSION_COLUMNS: dict[str, str] = {
     "session_key": "player, day and label",
@@ -36,6 +38,7 @@ SESSION_COLUMNS: dict[str, str] = {
     "robust_sd": "",
     "noise_sd": "",
     "human_sd": "SD with the sensors' part taken out",
+    "far_out": "swings that lie far out of the session, as in the spread table",
 }
 """Columns of the session table, one row a session, club and metric."""
 
@@ -63,6 +66,7 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
             ("sd", column_sd),
             ("robust_sd", robust_sd),
             ("freedom", sd_freedom),
+            ("far_out", lambda own: far_out(own).sum(axis=0)),
         )
     }
     cells["noise"] = np.array([noise_sd(values[index], errors[index]) for index in rows])
@@ -90,6 +94,18 @@ def session_table(swings: pd.DataFrame, metrics: Sequence[str] | None = None) ->
             "robust_sd": cells["robust_sd"].ravel(),
             "noise_sd": noise.ravel(),
             "human_sd": human_sd(sd, noise).ravel(),
+            "far_out": cells["far_out"].ravel().astype(int),
         }
     )
     return table.sort_values(["player", "club", "date"], kind="stable").reset_index(drop=True)
+
+
+def far_out_sessions(rows: pd.DataFrame) -> str:
+    """What is to be said beside the SDs of sessions with swings that lie far out, else "".
+
+    rows : of one metric of a session table.
+    """
+    wild = rows[rows["far_out"].to_numpy(int) > 0].to_dict("records")
+    return far_out_sessions_sentence(
+        [f"{row['date']} {row['session']}".strip() or "undated" for row in wild]
+    )

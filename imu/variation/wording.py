@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from imu.columns import Metric
 from imu.number_words import decimals, number, with_unit
@@ -41,6 +41,9 @@ _PLAIN_NAMES = {
     "downswing_ms": "Downswing",
 }
 """Where the comparative already says what the label repeats ("Release 9 ms later")."""
+
+_MOST_NAMED = 3
+"""Sessions that a sentence names before the rest are only counted."""
 
 
 def plain_name(metric: Metric) -> str:
@@ -135,6 +138,18 @@ def far_out_sentence(swings: int, usual_sd: Interval, unit: str) -> str:
     return (
         f"{swings} {lie} far out: the SD depends on how often such come, so its interval is too "
         f"narrow; the usual ones vary by {size} ({ends})."
+    )
+
+
+def far_out_sessions_sentence(sessions: Sequence[str]) -> str:
+    """What `far_out_sentence` says of one SD, said of the SDs of these sessions; "" for none."""
+    if not sessions:
+        return ""
+    more = f" and {len(sessions) - _MOST_NAMED} more" if len(sessions) > _MOST_NAMED else ""
+    which = f"{', '.join(sessions[:_MOST_NAMED])}{more}"
+    return (
+        f"Some swings lie far out in {which}: the SD depends on how often such come, so its "
+        "interval is too narrow there."
     )
 
 

@@ -97,3 +97,18 @@ def test_the_trends_are_those_of_whole_analyses_and_follow_what_is_left_out(
     swings = after.loc[after["metric"] == "release_ms", "swings"].tolist()
     assert sorted(swings) == [SWINGS - 3] + [SWINGS] * (SESSIONS - 1)
     store.leave_out(store.swing_set(ids[:1]), ["1", "2", "3"], "")
+
+
+def test_the_page_says_where_an_sds_interval_is_too_narrow(months: Library) -> None:
+    _, follower = shown(months)
+    found = follower.follow(WHO)
+    calm = found.sessions.assign(far_out=0)
+    wild = calm.assign(far_out=(calm["session"] == "session 7") & (calm["metric"] == "release_ms"))
+    said = {
+        name: str(page.words(replace(found, sessions=table), "release_ms"))
+        for name, table in (("calm", calm), ("wild", wild))
+    }
+    assert "far out in 2025-01-22 session 7:" in said["wild"]
+    assert "far out" not in said["calm"] and "far out" not in str(
+        page.words(replace(found, sessions=wild), "tempo_ratio")
+    )

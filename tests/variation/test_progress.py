@@ -11,7 +11,7 @@ from imu.errors import SwingspreadError
 from imu.variation.change_points import find_steps
 from imu.variation.intervals import log_sd_bias
 from imu.variation.progress import progress
-from imu.variation.session_table import SESSION_COLUMNS, session_table
+from imu.variation.session_table import SESSION_COLUMNS, far_out_sessions, session_table
 from imu.variation.sets import pool
 from imu.variation.trend import MONTH_DAYS
 
@@ -46,6 +46,20 @@ def test_every_session_has_its_level_and_spread(months):
     assert first["sd"] == pytest.approx(values.std(ddof=1))
     assert (first["mean_low"], first["mean_high"]) == pytest.approx((ends.low, ends.high))
     assert first["sd_low"] < first["sd"] < first["sd_high"]
+
+
+def test_sessions_with_swings_far_out_are_named_beside_their_sds(months):
+    swings = months(5)
+    for session, change in (("week 1", 90.0), ("week 3", -90.0)):
+        at = swings.index[swings["session"] == session][4]
+        swings.loc[at, "release_ms"] += change
+    table = session_table(swings, ["release_ms", "tempo_ratio"])
+    release, tempo = (table[table["metric"] == name] for name in ("release_ms", "tempo_ratio"))
+    assert release["far_out"].tolist() == [0, 1, 0, 1, 0]
+    assert far_out_sessions(release).startswith(
+        f"Some swings lie far out in {_day(1)} week 1, {_day(3)} week 3: the SD"
+    )
+    assert far_out_sessions(tempo) == ""
 
 
 def test_trends_agree_with_scipy(months):
