@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -89,6 +90,7 @@ class Comparer:
     def __init__(self, store: Store) -> None:
         self.store = store
         self._compare = lru_cache(maxsize=16)(self._work)
+        self._one_at_a_time = threading.Lock()
 
     def compare(
         self, first: Sequence[str], second: Sequence[str], limits: Limits
@@ -101,9 +103,9 @@ class Comparer:
             (side.ids, *side.swings[list(NOTED)].astype(str).itertuples(index=False, name=None))
             for side in sides
         )
-        return self._compare(
-            tuple(first), tuple(second), json.dumps(limits.as_dict()), mark, self.store.settings
-        )
+        asked = tuple(first), tuple(second), json.dumps(limits.as_dict())
+        with self._one_at_a_time:  # the parts of a page ask at once; one works it out for all
+            return self._compare(*asked, mark, self.store.settings)
 
     def _work(
         self,

@@ -102,7 +102,11 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                 ],
             ),
             _limits_line(store, plan, limits, first, second),
-            html.Div(id="compare-words", role="status"),
+            html.Div(
+                html.P("Comparing the two sets …", className="lead quiet"),
+                id="compare-words",
+                role="status",
+            ),
             html.Div(
                 className="split even-halves",
                 children=[

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
 from invented_swings import invented_analysis
 
+from app import comparing
 from app.comparing import Comparer, side_name
 from app.preferences import Preferences
 from app.saved_sets import (
@@ -117,6 +121,26 @@ def test_two_sets_of_one_recording_are_compared_unless_they_share_a_swing(store:
     with pytest.raises(SwingspreadError, match="in both"):
         comparer.compare([token_of("first")], [token_of("middle")], Limits())
     assert side_name(store, [practice], [store.entries()[1].id]) == "practice"
+
+
+def test_parts_of_a_page_that_ask_at_once_have_a_comparison_worked_out_once(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ids = [[entry.id] for entry in store.entries()]
+    comparer, met = Comparer(store), threading.Barrier(2)
+    real, worked_out = comparing.compare_sets, []
+
+    def compare_sets(*asked: Any) -> Any:
+        worked_out.append(asked)
+        with contextlib.suppress(threading.BrokenBarrierError):
+            met.wait(0.3)  # for another who works it out too
+        return real(*asked)
+
+    monkeypatch.setattr(comparing, "compare_sets", compare_sets)
+    with ThreadPoolExecutor(2) as parts:
+        asked = [parts.submit(comparer.compare, *ids, Limits()) for _ in range(2)]
+        first, second = (one.result() for one in asked)
+    assert first is second and len(worked_out) == 1
 
 
 def test_several_swings_are_left_out_at_once_and_counted_again(store: Store) -> None:
