@@ -152,6 +152,7 @@ def _route(app: Dash, store: Store) -> None:
         Output("wait-text", "children"),
         Output("refresh", "data"),
         Output("wait-tick", "disabled"),
+        Output("wait-ways-on", "hidden"),
         Input("wait-tick", "n_intervals"),
         State("wait-ids", "data"),
         State("refresh", "data"),
@@ -160,10 +161,19 @@ def _route(app: Dash, store: Store) -> None:
     def tick(_n: int, ids: list[str], refresh: int) -> tuple[Any, ...]:
         fraction, text, error = store.progress(ids)
         if error:
-            return 100 * fraction, error, no_update, True
+            return 100 * fraction, error, no_update, True, False
         if fraction >= 1.0:
-            return 100, "Ready", refresh + 1, True
-        return 100 * fraction, text[:1].upper() + text[1:], no_update, False
+            return 100, "Ready", refresh + 1, True, True
+        return 100 * fraction, text[:1].upper() + text[1:], no_update, False, True
+
+    @app.callback(
+        Output("refresh", "data", allow_duplicate=True),
+        Input("wait-again", "n_clicks"),
+        State("refresh", "data"),
+        prevent_initial_call=True,
+    )
+    def again(clicks: int, refresh: int) -> Any:
+        return refresh + 1 if clicks else no_update  # called without a click as it appears
 
     @app.callback(
         Output("wait-stop", "disabled"),

@@ -10,7 +10,8 @@ from dash import dcc, html
 
 
 def waiting(ids: Sequence[str]) -> Any:
-    """Progress of the analyses ``ids``, with a button to stop them."""
+    """Progress of the analyses ``ids``, with a button to stop them, and the ways on once they have
+    ended without a result."""
     return html.Section(
         className="card narrow",
         children=[
@@ -20,6 +21,17 @@ def waiting(ids: Sequence[str]) -> Any:
                 id="wait-bar", value=0, size="xl", **{"aria-label": "Part of the work done"}
             ),
             dmc.Button("Stop", id="wait-stop", variant="default", size="md", mt="lg"),
+            html.Div(
+                html.Div(
+                    [
+                        dmc.Button("Analyse again", id="wait-again", size="md", n_clicks=0),
+                        dcc.Link("Other recordings", href="/", className="button-link"),
+                    ],
+                    className="files flush",
+                ),
+                id="wait-ways-on",
+                hidden=True,
+            ),
             dcc.Interval(id="wait-tick", interval=250),
             dcc.Store(id="wait-ids", data=list(ids)),
         ],
