@@ -99,7 +99,7 @@ def layout(store: Store, query: Mapping[str, str]) -> Any:
                 ],
             ),
             html.P(swing_sentence(shown, row), className="sentence"),
-            *_remarks(row),
+            *remarks(row),
             html.Div(
                 className="split even-halves",
                 children=[
@@ -231,12 +231,16 @@ def swing_sentence(shown: SwingSet, row: pd.Series) -> str:
     return f"{text}: {size} {word} than usual for this session ({release.mean_text}).{far}"
 
 
-def _remarks(row: pd.Series) -> list[Any]:
+def remarks(row: pd.Series) -> list[Any]:
+    """Why the swing is left out, what its quality suffers from, and why numbers are missing."""
     parts = []
     if row["left_out"]:
         parts.append(html.P(f"Left out of the statistics: {row['left_out']}.", className="note"))
-    if row["quality"] != "good" and isinstance(row["notes"], str) and row["notes"]:
-        parts.append(html.P(f"Quality {row['quality']}: {row['notes']}", className="note"))
+    said = row["notes"] if isinstance(row["notes"], str) else ""
+    if said and row["quality"] != "good":
+        parts.append(html.P(f"Quality {row['quality']}: {said}", className="note"))
+    elif said:  # why a number is missing, or how one was found
+        parts.append(html.P(f"{said[0].upper()}{said[1:]}.", className="quiet"))
     return parts
 
 

@@ -16,6 +16,7 @@ from app.components.numbers import plain, with_unit
 from app.components.tiles import tile
 from app.derived import keep, read_cached
 from app.imports import Dropped, bring_in, dropped_files, sort_out
+from app.pages.swing import remarks
 from app.preferences import Preferences, keep_preferences, read_preferences
 from app.shelf import LibraryShelf
 from app.summary import levels
@@ -45,6 +46,25 @@ def test_a_minus_is_a_minus_and_the_unknown_a_dash() -> None:
     assert plain(-3.25, 1) == "−3.2"
     assert plain(math.nan, 1) == "–" == with_unit(plain(math.nan, 0), "ms")
     assert with_unit("12", "°") == "12°"
+
+
+@pytest.mark.parametrize(
+    ("quality", "said"),
+    [
+        ("good", "Wrist share: the club is never level on the way down."),
+        ("fair", "Quality fair: wrist share: the club is never level on the way down"),
+    ],
+)
+def test_why_a_number_is_missing_stands_on_the_swings_page_whatever_its_quality(
+    quality: str, said: str
+) -> None:
+    swing = invented().swings.iloc[0].copy()
+    swing["left_out"], swing["quality"] = "", quality
+    swing["notes"] = "wrist share: the club is never level on the way down"
+    (remark,) = remarks(swing)
+    assert remark.children == said
+    swing["quality"], swing["notes"] = "good", ""
+    assert remarks(swing) == []
 
 
 def test_speed_is_shown_in_the_unit_preferred() -> None:
