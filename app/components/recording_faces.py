@@ -90,7 +90,11 @@ def setup_face(entries: Sequence[Entry], plan: Sequence[Any]) -> Any:
                         [
                             html.Li("Lead forearm, on its back, two fingers above the wrist."),
                             html.Li("Shaft, below the grip, clamped so that it cannot turn."),
-                            html.Li("Arrows towards elbow and butt. Snug; one finger fits under."),
+                            html.Li(
+                                "An edge of each box along arm and shaft; any way round. Arrows "
+                                "towards elbow and butt show at a look whether one has turned."
+                            ),
+                            html.Li("Strap snug; one finger fits under."),
                         ]
                     ),
                 ],
