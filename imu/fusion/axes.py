@@ -59,8 +59,13 @@ _ARM_LENGTH_DOUBT = 0.15
 _ROLL_WINDOW = 1.0
 _ROLL_RATE = 0.4
 """s in which a roll is looked for, and rad/s (root mean square) that it must reach."""
-_ROLL_LIMIT = {FOREARM: 15.0 * DEG, CLUB: 6.0 * DEG}
+_ROLL_LIMIT = 15.0 * DEG
 """How far its axis may lie from the nominal one."""
+_ROLL_TOGETHER = {FOREARM: _ROLL_LIMIT, CLUB: 1.5 * DEG}
+"""Spells of one roll agree this well: a shaft is stiff, skin is not."""
+_ROLL_NEAR = {FOREARM: _ROLL_LIMIT, CLUB: 6.0 * DEG}
+_FEW_SPELLS, _MANY_SPELLS = 2, 4
+"""Within so much of the nominal axis, and beyond it, so many spells are believed."""
 _ROLL_PURITY = {FOREARM: 0.01, CLUB: 0.003}
 """Most of the squared rate that may lie along the second axis, as a part of that about the main."""
 
@@ -245,7 +250,11 @@ def _arc(
 def _roll(
     stream: Stream, fit: SessionFit, role: str, nominal: FloatArray, basis: FloatArray
 ) -> list[Evidence]:
-    """Spells in which the segment turned about one axis near its own."""
+    """Spells in which the segment turned about one axis near its own.
+
+    Other movements of the club turn about one axis for a second now and then, so only those of its
+    spells count that agree with most; far from the nominal axis it takes more of them.
+    """
     rate, _ = fit.shared.sensors[role].rate(stream.gyr)
     cell = np.floor((stream.time - stream.time[0]) / (0.5 * _ROLL_WINDOW)).astype(np.int64)
     starts = np.flatnonzero(np.diff(cell, prepend=-1))
@@ -265,15 +274,22 @@ def _roll(
     off = np.arccos(np.clip(np.abs(along), 0.0, 1.0))
     purity = values[:, 1] / np.maximum(values[:, 2], 1e-12)
     fast = values[:, 2] > _ROLL_RATE**2
-    chosen = fast & (off < _ROLL_LIMIT[role]) & (purity < _ROLL_PURITY[role])
-    if np.count_nonzero(chosen) < 2:
+    chosen = fast & (off < _ROLL_LIMIT) & (purity < _ROLL_PURITY[role])
+    if np.count_nonzero(chosen) < _FEW_SPELLS:
         return []
     angles = (main[chosen] @ basis.T) / np.abs(along[chosen])[:, None]
     weight = 1.0 / (purity[chosen] + 0.0005)
+    apart = np.linalg.norm(angles[:, None] - angles[None], axis=2)
+    middle = int(np.argmax((apart < _ROLL_TOGETHER[role]) @ weight))
+    together = apart[middle] < 2.0 * _ROLL_TOGETHER[role]
+    angles, weight = angles[together], weight[together]
     mean = weight @ angles / weight.sum()
+    near = float(np.linalg.norm(mean)) < _ROLL_NEAR[role]
+    if len(angles) < (_FEW_SPELLS if near else _MANY_SPELLS):
+        return []
     away = angles - mean
     scatter = (away * weight[:, None]).T @ away / weight.sum()
-    spells = 0.5 * np.count_nonzero(chosen)
+    spells = 0.5 * len(angles)
     covariance = scatter / max(spells, 1.0) + _ROLL_FLOOR**2 * np.eye(2)
     return [Evidence("roll", mean, covariance)]
 
