@@ -16,7 +16,6 @@ from collections.abc import Sequence
 import imu
 from app.ending import INTERRUPTED, STOPPED
 from imu.errors import SwingspreadError
-from imu.recordings.names import printable
 
 COMMANDS: tuple[str, ...] = (
     "demo",
@@ -79,6 +78,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             raise
         return EXIT_PROBLEM
     except SwingspreadError as problem:
+        from imu.recordings.names import printable
+
         lines = [printable(line) for line in str(problem).splitlines()]  # it may quote a file
         print("swingspread:", "\n".join(lines), file=sys.stderr)
         return EXIT_PROBLEM
