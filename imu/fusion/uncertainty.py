@@ -138,8 +138,7 @@ def motion_errors(
         axis = mounted.axes[role]
         tilt = np.linalg.cholesky(axis.covariance)
         tilted = field.matrix @ (axis.across.T @ tilt)
-        parts = [by_shared @ square_root, own @ own_root]
-        fields[role] = (np.concatenate(parts, axis=2), tilted)
+        fields[role] = (by_shared @ square_root, own @ own_root, tilted)
     bumps = _give_bumps(time, window) * fit.give * GIVE_SHARE
     differs = (GIVE_DIFFERS, GIVE_DIFFERS, SLIDE_DIFFERS)
     singles = []
@@ -151,14 +150,14 @@ def motion_errors(
             gives = [share * part for share, part in zip(BEND_SHARES, turns, strict=True)]
         inside = _inside_breaks(swing, role, time)
         shares = (0.0, *differs[: len(gives)], *[1.0] * len(inside))
-        for part, share in zip((fields[role][1], *gives, *inside), shares, strict=True):
+        for part, share in zip((fields[role][2], *gives, *inside), shares, strict=True):
             singles.append((number, part, share))
     common = SIZE + swing.state.size
     count = len(time)
     width = common + sum(part.shape[2] for _, part, _ in singles)
     every = np.zeros((2, count, 3, width))
     for number, role in enumerate(SENSORS):
-        every[number, :, :, :common] = fields[role][0]
+        every[number, :, :, :SIZE], every[number, :, :, SIZE:common] = fields[role][:2]
     own_share = np.concatenate([np.zeros(SIZE), np.ones(width - SIZE)])
     first = common
     for number, part, share in singles:
@@ -166,12 +165,12 @@ def motion_errors(
         every[number, :, :, columns] = part
         own_share[columns] = share
         first = columns.stop
-    # Only the part up to just after impact carries numbers.
+    # Only the part up to just after impact carries numbers; every other instant tells what varies.
     carries = int(np.searchsorted(time, window.impact + 0.05, side="right"))
-    seen = every[:, :carries].reshape(-1, width)
+    seen = every[:, :carries:2].reshape(-1, width)
     values, vectors = np.linalg.eigh(seen.T @ seen)
     values, right = values[::-1], vectors.T[::-1]
-    kept = min(_MOST_ERRORS, int(np.count_nonzero(values / count > _NEGLIGIBLE)))
+    kept = min(_MOST_ERRORS, int(np.count_nonzero(2.0 * values / count > _NEGLIGIBLE)))
     kept = max(kept, 1)
     main = (every.reshape(-1, width) @ right[:kept].T).reshape(2, count, 3, -1)
     rotation = {role: np.moveaxis(main[number], 2, 0) for number, role in enumerate(SENSORS)}
