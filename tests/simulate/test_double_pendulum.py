@@ -4,8 +4,9 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
-from imu.simulate.double_pendulum import PendulumParameters, swing_down
+from imu.simulate.double_pendulum import PendulumParameters, _free, swing_down
 from imu.units import DEG
 
 # Source: independent integration of the same published equations of motion (see the module),
@@ -158,3 +159,43 @@ def test_energy_is_kept_without_torque():
 def test_release_without_end_is_an_error():
     with pytest.raises(ValueError, match="never releases"):
         swing_down(PendulumParameters(arm_torque=0.5, arm_start=-10 * DEG))
+
+
+# Source: White 2006, Am J Phys 74:1088, the undriven pendulum of two point masses let go from rigid
+# rotation; in line, energy and angular momentum about the hub give both speeds exactly. Masses kg,
+# lengths m, hinge °, rate rad/s, then head and hand speed m/s.
+UNDRIVEN = [
+    (6.0, 0.3, 0.65, 1.1, 90.0, 10.0, 24.9138965, 4.4019755),
+    (2.0, 1.0, 1.0, 1.0, 90.0, 1.0, 2.0, 0.0),
+]
+
+
+@pytest.mark.parametrize("case", UNDRIVEN)
+def test_an_undriven_pendulum_comes_in_line_at_the_speeds_that_theory_gives(case: tuple) -> None:
+    arm_mass, club_mass, arm, club, hinge, rate, head, hand = case
+    model = PendulumParameters(
+        arm_length=arm,
+        arm_inertia=arm_mass * arm**2,
+        club_mass=club_mass,
+        club_centre=club,
+        club_inertia=club_mass * club**2,
+        arm_torque=0.0,
+        plane=0.0,
+    )
+
+    def in_line(_time: float, state: np.ndarray) -> float:
+        return state[0] - state[1]
+
+    in_line.terminal = True
+    found = solve_ivp(
+        lambda time, state: _free(time, state, model),
+        (0.0, 20.0 / rate),
+        [0.0, -hinge * DEG, rate, rate],
+        method="DOP853",
+        rtol=1e-11,
+        atol=1e-12,
+        events=in_line,
+    )
+    (end,) = found.y_events[0]
+    assert arm * end[2] == pytest.approx(hand, abs=1e-6)
+    assert arm * end[2] + club * end[3] == pytest.approx(head, abs=1e-6)
