@@ -38,7 +38,7 @@ from imu.fusion.quaternion import cross
 from imu.fusion.samples import SwingSamples
 from imu.fusion.start import Seat
 from imu.fusion.track import Track, skew
-from imu.types import CLUB, FOREARM, FloatArray, Stream
+from imu.types import CLUB, FOREARM, BoolArray, FloatArray, Stream
 from imu.units import DEG, STANDARD_GRAVITY
 
 STRAP_SIGMA = 5.0 * DEG
@@ -59,13 +59,11 @@ _ARM_LENGTH_DOUBT = 0.15
 _ROLL_WINDOW = 1.0
 _ROLL_RATE = 0.4
 """s in which a roll is looked for, and rad/s (root mean square) that it must reach."""
-_ROLL_LIMIT = 15.0 * DEG
-"""How far its axis may lie from the nominal one."""
-_ROLL_TOGETHER = {FOREARM: _ROLL_LIMIT, CLUB: 1.5 * DEG}
-"""Spells of one roll agree this well: a shaft is stiff, skin is not."""
-_ROLL_NEAR = {FOREARM: _ROLL_LIMIT, CLUB: 6.0 * DEG}
+_ROLL_NEAR, _ROLL_FAR = {FOREARM: 15.0 * DEG, CLUB: 6.0 * DEG}, 15.0 * DEG
+"""How far its axis may lie from the nominal one; and a slanting shaft's, where many spells agree."""
+_ROLL_TOGETHER = 1.5 * DEG
+"""Spells of one roll of a slanting shaft agree this well."""
 _FEW_SPELLS, _MANY_SPELLS = 2, 4
-"""Within so much of the nominal axis, and beyond it, so many spells are believed."""
 _ROLL_PURITY = {FOREARM: 0.01, CLUB: 0.003}
 """Most of the squared rate that may lie along the second axis, as a part of that about the main."""
 
@@ -252,8 +250,8 @@ def _roll(
 ) -> list[Evidence]:
     """Spells in which the segment turned about one axis near its own.
 
-    Other movements of the club turn about one axis for a second now and then, so only those of its
-    spells count that agree with most; far from the nominal axis it takes more of them.
+    Other movements of the club turn about one axis for a second now and then, so far from the
+    nominal axis only those spells count that agree with most, and outweigh those near it.
     """
     rate, _ = fit.shared.sensors[role].rate(stream.gyr)
     cell = np.floor((stream.time - stream.time[0]) / (0.5 * _ROLL_WINDOW)).astype(np.int64)
@@ -274,24 +272,35 @@ def _roll(
     off = np.arccos(np.clip(np.abs(along), 0.0, 1.0))
     purity = values[:, 1] / np.maximum(values[:, 2], 1e-12)
     fast = values[:, 2] > _ROLL_RATE**2
-    chosen = fast & (off < _ROLL_LIMIT) & (purity < _ROLL_PURITY[role])
+    pure = fast & (purity < _ROLL_PURITY[role])
+    angles = (main @ basis.T) / np.maximum(np.abs(along), 0.5)[:, None]
+    weight = 1.0 / (purity + 0.0005)
+    chosen = pure & (off < _ROLL_NEAR[role])
+    slanting = _agreeing(angles, weight, pure & (off < _ROLL_FAR))
+    if role == CLUB and weight[slanting].sum() > weight[chosen].sum():
+        chosen = slanting
     if np.count_nonzero(chosen) < _FEW_SPELLS:
         return []
-    angles = (main[chosen] @ basis.T) / np.abs(along[chosen])[:, None]
-    weight = 1.0 / (purity[chosen] + 0.0005)
-    apart = np.linalg.norm(angles[:, None] - angles[None], axis=2)
-    middle = int(np.argmax((apart < _ROLL_TOGETHER[role]) @ weight))
-    together = apart[middle] < 2.0 * _ROLL_TOGETHER[role]
-    angles, weight = angles[together], weight[together]
+    angles, weight = angles[chosen], weight[chosen]
     mean = weight @ angles / weight.sum()
-    near = float(np.linalg.norm(mean)) < _ROLL_NEAR[role]
-    if len(angles) < (_FEW_SPELLS if near else _MANY_SPELLS):
-        return []
     away = angles - mean
     scatter = (away * weight[:, None]).T @ away / weight.sum()
     spells = 0.5 * len(angles)
     covariance = scatter / max(spells, 1.0) + _ROLL_FLOOR**2 * np.eye(2)
     return [Evidence("roll", mean, covariance)]
+
+
+def _agreeing(angles: FloatArray, weight: FloatArray, among: BoolArray) -> BoolArray:
+    """(N,) the spells ``among`` all that agree with most of them; none when they are few."""
+    (rows,) = np.nonzero(among)
+    together = np.zeros(len(among), dtype=bool)
+    if len(rows) < _MANY_SPELLS:
+        return together
+    apart = np.linalg.norm(angles[rows, None] - angles[rows], axis=2)
+    middle = int(np.argmax((apart < _ROLL_TOGETHER) @ weight[rows]))
+    rows = rows[apart[middle] < 2.0 * _ROLL_TOGETHER]
+    together[rows] = len(rows) >= _MANY_SPELLS
+    return together
 
 
 @dataclass(frozen=True, eq=False)
