@@ -60,7 +60,7 @@ _ROLL_WINDOW = 1.0
 _ROLL_RATE = 0.4
 """s in which a roll is looked for, and rad/s (root mean square) that it must reach."""
 _ROLL_NEAR, _ROLL_FAR = {FOREARM: 15.0 * DEG, CLUB: 6.0 * DEG}, 15.0 * DEG
-"""How far its axis may lie from the nominal one; and a slanting shaft's, where many spells agree."""
+"""How far its axis may lie from the nominal one; a slanting one's, where many spells agree."""
 _ROLL_TOGETHER = 1.5 * DEG
 """Spells of one roll of a slanting shaft agree this well."""
 _FEW_SPELLS, _MANY_SPELLS = 2, 4
