@@ -168,8 +168,7 @@ def motion_errors(
     # Only the part up to just after impact carries numbers; every other instant tells what varies.
     carries = int(np.searchsorted(time, window.impact + 0.05, side="right"))
     seen = every[:, :carries:2].reshape(-1, width)
-    values, vectors = np.linalg.eigh(seen.T @ seen)
-    values, right = values[::-1], vectors.T[::-1]
+    _, values, right = np.linalg.svd(seen.T @ seen)
     kept = min(_MOST_ERRORS, int(np.count_nonzero(2.0 * values / count > _NEGLIGIBLE)))
     kept = max(kept, 1)
     main = (every.reshape(-1, width) @ right[:kept].T).reshape(2, count, 3, -1)
