@@ -1,4 +1,4 @@
-"""What the commands show in the terminal: progress on stderr, tables on stdout."""
+"""What the commands show in the terminal, and what they ask there."""
 
 from __future__ import annotations
 
@@ -38,3 +38,13 @@ def progress_bar(what: str) -> Iterator[Progress]:
             bars.update(task, completed=part, description=words or what)
 
         yield advance
+
+
+def agreed() -> bool:
+    """Whether the person at the terminal wants all that was listed deleted. Raises
+    SwingspreadError where there is nobody to ask."""
+    from imu.errors import SwingspreadError
+
+    if not sys.stdin.isatty():
+        raise SwingspreadError("nothing was deleted; add --yes to delete without being asked")
+    return input("Delete all of this for good? Type yes: ").strip().lower() == "yes"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 
 from app.arguments import add_journals, add_library, add_recordings, journals_meant
 
@@ -26,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Say what would go, ask, delete, and say what went."""
     from app.deletion import erase, find_traces
+    from app.terminal import agreed
     from imu.recordings.library import Library
     from imu.recordings.names import printable
 
@@ -39,13 +39,3 @@ def run(arguments: argparse.Namespace) -> int:
     erase(library, traces)
     print(f"deleted from {library.path}; copies exported elsewhere are not touched")
     return 0
-
-
-def agreed() -> bool:
-    """Whether the person at the terminal wants all that was listed deleted. Raises
-    SwingspreadError where there is nobody to ask."""
-    from imu.errors import SwingspreadError
-
-    if not sys.stdin.isatty():
-        raise SwingspreadError("nothing was deleted; add --yes to delete without being asked")
-    return input("Delete all of this for good? Type yes: ").strip().lower() == "yes"

@@ -69,8 +69,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _removed(empty: list[JournalFolder], wanted: bool, yes: bool) -> bool:
     """Whether recordings without a sample are gone; only if that is wanted and agreed to."""
-    from app.commands.delete import agreed
     from app.deletion import erase_journals
+    from app.terminal import agreed
     from imu.number_words import counted
 
     if not wanted:

@@ -47,8 +47,10 @@ def modes_card() -> Any:
 
 def modes_shown(subset: SwingSet, theme: str) -> tuple[Sequence[Any], bool, Any]:
     """Sentences, whether to hide the picture, and the figure, for the swings that count."""
+    swings = counted_set(subset, "")
+    if not len(swings):
+        return [html.Li("No swing counts yet.")], True, BLANK
     try:
-        swings = counted_set(subset, "")
         modes = principal_modes(align(swings, (CURVE,)), CURVE, swings.swings)
     except SwingspreadError as problem:
         said = str(problem)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -153,7 +154,7 @@ def _errors(
     return out
 
 
-def run(profile: str, seeds: range) -> Score:
+def run(profile: str, seeds: Iterable[int]) -> Score:
     """Simulate, analyse and compare."""
     score = Score()
     for seed in seeds:
@@ -228,11 +229,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--profile", nargs="+", default=["clean", "typical", "harsh"])
     parser.add_argument("--seeds", type=int, default=10)
-    parser.add_argument("--first-seed", type=int, default=1000)
+    parser.add_argument("--first-seed", type=int, nargs="+", default=[1000], help="one run each")
     parser.add_argument("--coverage", action="store_true", help="every metric, not targets alone")
     parser.add_argument("--markdown", action="store_true", help="the tables of DEVELOPERS.md too")
     options = parser.parse_args()
-    seeds = range(options.first_seed, options.first_seed + options.seeds)
+    seeds = [seed for first in options.first_seed for seed in range(first, first + options.seeds)]
     columns, covered = {}, {}
     for profile in options.profile:
         score = run(profile, seeds)

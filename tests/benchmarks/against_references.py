@@ -320,10 +320,9 @@ def table(cases: Sequence[Case]) -> pd.DataFrame:
             "at top °": _rms(errors["top"]),
             "at impact °": _rms(errors["impact"]),
             "release ms": _rms(release),
-            "release swing-to-swing ms": float(
-                np.sqrt(release.groupby(ball["session"]).var().mean())
-            ),
+            "release swing-to-swing ms": _scatter(ball, "release"),
             "release, true strike ms": _rms(ball["release, true strike"]),
+            "the same, swing-to-swing ms": _scatter(ball, "release, true strike"),
             "no release": int(release.isna().sum()),
             "CPU s": float(np.median(seconds[name])),
         }
@@ -331,6 +330,11 @@ def table(cases: Sequence[Case]) -> pd.DataFrame:
         if method is None:
             out[name] = dict.fromkeys(next(iter(out.values())), float("nan"))
     return pd.DataFrame(out).T
+
+
+def _scatter(errors: pd.DataFrame, column: str) -> float:
+    """Standard deviation within sessions, pooled."""
+    return float(np.sqrt(errors.groupby("session")[column].var().mean()))
 
 
 def _rms(values: pd.Series) -> float:

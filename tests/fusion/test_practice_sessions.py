@@ -116,9 +116,13 @@ def test_release_and_timing_of_ball_swings(case: Case) -> None:
         moment = time[opened - 1] + share * (time[opened] - time[opened - 1])
         release.append((impact - moment) / 1e3)
     use = case.balls() & case.sound()
+    own = case.analysis.swings["release_ms_se_swing"].to_numpy()[use]
     error = (case.analysis.swings["release_ms"].to_numpy() - np.array(release))[use]
     assert rms(error) <= RELEASE_MS[case.name]
-    assert np.std(error, ddof=1) <= RELEASE_SPREAD_MS[case.name]
+    scatter = np.std(error, ddof=1)
+    assert scatter <= RELEASE_SPREAD_MS[case.name]
+    # The part stated to differ from swing to swing is as large as it is seen to be.
+    assert 1 / 1.6 < np.median(own) / scatter < 1.6
     late = case.analysis.swings["impact_club_clock_us"].to_numpy() - case.events("t_impact")
     assert rms(late[use] / 1e3) <= IMPACT_MS[case.name]
     tempo = np.array([s["values"]["tempo_ratio"] for s in case.truth["swings"]])
